@@ -1,0 +1,1 @@
+"""A drawing in, a Plan out. Knows nothing of planks."""

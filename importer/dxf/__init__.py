@@ -1,0 +1,1 @@
+"""DXF: loading and repair, units, flattening, walls, doors, labels, storeys."""

@@ -1,0 +1,1 @@
+"""A Plan and a RuleSet in, a JobResult out, then files."""

@@ -1,0 +1,424 @@
+"""The model of the result: what every layout stage hands on and every writer speaks.
+
+Frames
+    Plan frame: millimetres in drawing coordinates, as in `importer.plan`.
+    Bay frame: millimetres; x runs along the rows in the direction of laying, y across them, away
+    from the start wall; the lowest row line that bounds the starter row is y = 0 or below. It may be
+    mirrored against the plan frame (`Frame.mirrored`), because the hand of the plank decides at
+    which end a row starts. Everything called `shape` here is in the bay frame unless it says plan.
+
+Rows are counted from the starter row, which is 1; the row behind it would be -1 (there is no row
+0). Pieces of a row are counted from 1 in the direction of laying.
+
+Ends and hands
+    Along x a plank has a near end (laid first) and a far end. A `first` piece keeps its plank's far
+    factory end, a `last` piece the near one, a `full` piece both; an `only` piece (wall to wall)
+    needs neither. Across, a piece whose run touches a row above it must keep its plank's far edge,
+    one that touches a row below must keep the near edge (`keeps_far_edge`, `keeps_near_edge`).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from enum import Enum
+from math import atan2, degrees, hypot
+from typing import NewType, TypeVar
+
+import shapely
+from shapely import Polygon
+from shapely.affinity import affine_transform
+from shapely.geometry.base import BaseGeometry
+
+from importer.plan import DoorwayId, Finding, FlatId, Plan, Point, RoomId, StoreyId
+
+BayId = NewType("BayId", str)
+PieceId = NewType("PieceId", str)
+PlankId = NewType("PlankId", str)
+
+G = TypeVar("G", bound=BaseGeometry)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Frame:
+    """Rigid map between plan frame and bay frame. `along` is the unit vector of the bay's x axis in
+    the plan frame; y is `along` turned a quarter left, or right when `mirrored`.
+
+    >>> frame = Frame(origin=(10.0, 20.0), along=(0.0, 1.0), mirrored=True)
+    >>> frame.point_to_plan((5.0, 2.0))
+    (12.0, 25.0)
+    >>> frame.point_to_bay((12.0, 25.0))
+    (5.0, 2.0)
+    """
+
+    origin: Point
+    along: Point
+    mirrored: bool = False
+
+    @property
+    def across(self) -> Point:
+        """Unit vector of the bay's y axis in the plan frame."""
+        ux, uy = self.along
+        return (uy, -ux) if self.mirrored else (-uy, ux)
+
+    @property
+    def along_deg(self) -> float:
+        """Direction of laying in the plan frame, degrees counter-clockwise from plan x, [0, 360)."""
+        return degrees(atan2(self.along[1], self.along[0])) % 360.0
+
+    def point_to_plan(self, p: Point) -> Point:
+        """Map one point from the bay frame."""
+        (ux, uy), (vx, vy) = self.along, self.across
+        return (self.origin[0] + p[0] * ux + p[1] * vx, self.origin[1] + p[0] * uy + p[1] * vy)
+
+    def point_to_bay(self, p: Point) -> Point:
+        """Map one point from the plan frame."""
+        (ux, uy), (vx, vy) = self.along, self.across
+        dx, dy = p[0] - self.origin[0], p[1] - self.origin[1]
+        return dx * ux + dy * uy, dx * vx + dy * vy
+
+    def to_plan(self, shape: G) -> G:
+        """Map a geometry from the bay frame to the plan frame; polygons keep a CCW shell."""
+        (ux, uy), (vx, vy) = self.along, self.across
+        moved: G = affine_transform(shape, [ux, vx, uy, vy, *self.origin])
+        return _counter_clockwise(moved) if self.mirrored else moved
+
+    def to_bay(self, shape: G) -> G:
+        """Map a geometry from the plan frame to the bay frame; polygons keep a CCW shell.
+
+        Subtracts the origin before turning, so national-grid coordinates lose nothing.
+        """
+        (ux, uy), (vx, vy) = self.along, self.across
+        near: G = affine_transform(shape, [1, 0, 0, 1, -self.origin[0], -self.origin[1]])
+        moved: G = affine_transform(near, [ux, uy, vx, vy, 0, 0])
+        return _counter_clockwise(moved) if self.mirrored else moved
+
+
+def _counter_clockwise(shape: G) -> G:
+    turned: G = shapely.orient_polygons(shape)  # type: ignore[assignment]
+    return turned
+
+
+# --- bays ---------------------------------------------------------------------------------------
+
+
+class JointKind(Enum):
+    """Where a floor is broken: under a door leaf, or across a bay."""
+
+    THRESHOLD = "threshold"
+    BAY_JOINT = "bay joint"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class MovementJoint:
+    """A break in the floor with a profile over it. `line` is in the plan frame. `why` is one plain
+    sentence. `bays` are the floors on its two sides, fewer where one side is not laid.
+    """
+
+    id: str
+    kind: JointKind
+    line: tuple[Point, Point]
+    why: str
+    bays: tuple[BayId, ...]
+    doorway: DoorwayId | None = None
+
+    @property
+    def length_mm(self) -> float:
+        """Length of the profile that covers it."""
+        (x0, y0), (x1, y1) = self.line
+        return hypot(x1 - x0, y1 - y0)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Bay:
+    """One continuous floor between movement joints. Both shapes are in the plan frame.
+
+    `outline` is the space: rooms, plus the doorway areas up to their joints, less obstacles; its
+    boundary is wall faces, jambs, obstacle faces and joint lines. `floor` is where planks lie:
+    `outline` set back by the wall gap everywhere. `gap_mm` is that gap.
+    """
+
+    id: BayId
+    name: str
+    rooms: tuple[RoomId, ...]
+    storey: StoreyId
+    flat: FlatId | None
+    outline: Polygon
+    floor: Polygon
+    gap_mm: float
+    joints: tuple[str, ...] = ()
+
+
+# --- setting out --------------------------------------------------------------------------------
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class EdgeStrip:
+    """What one edge parallel to the rows is left with: `width_mm` of plank between the edge and the
+    nearest row line on the floor side (a full width where they coincide). Bay frame; [x0, x1] is the
+    stretch of the edge, [y_low, y_high] its distance range (they differ where it tapers).
+    """
+
+    x0: float
+    x1: float
+    y_low: float
+    y_high: float
+    floor_above: bool
+    width_mm: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Alternative:
+    """A direction that was considered: its figures, so that the choice can be judged."""
+
+    along_deg: float
+    why: str
+    planks: int | None
+    bound: int | None
+    breaches: int
+    chosen: bool = False
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SettingOut:
+    """Direction, datum and row grid of a bay. Row lines lie at y = `phase_mm` + k * plank width.
+
+    `reference` is the start wall's stretch and `datum` the line to snap on the subfloor, both in the
+    plan frame, both ends in laying direction; the datum lies `datum_offset_mm[0]` and `[1]` from the
+    reference wall at its two ends (they differ where the wall is out of square with the rows) and
+    is the row line between the starter row and the second.
+    `slack_mm` is how far the narrowest strip stays above the least row width with the site tolerance
+    in hand (negative: below it).
+    """
+
+    frame: Frame
+    phase_mm: float
+    first_row_mm: float
+    last_row_mm: float
+    slack_mm: float
+    reference: tuple[Point, Point]
+    datum: tuple[Point, Point]
+    datum_offset_mm: tuple[float, float]
+    strips: tuple[EdgeStrip, ...] = ()
+    why: str = ""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Run:
+    """A continuous stretch of one row between two stops. `index` counts the bay's runs in the order
+    row, then x. `void_start_mm` and `void_end_mm` are the mean length by which a slanted or stepped
+    end falls short of the bounding length there (0 for a square end), so that the mean length of a
+    piece from the start to a joint at x is x - x0 - void_start_mm.
+    """
+
+    index: int
+    row: int
+    shape: Polygon
+    x0: float
+    x1: float
+    y0: float
+    y1: float
+    void_start_mm: float = 0.0
+    void_end_mm: float = 0.0
+    touches_above: bool = False
+    touches_below: bool = False
+
+    @property
+    def length_mm(self) -> float:
+        """Bounding length along the row."""
+        return self.x1 - self.x0
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Touch:
+    """Two runs of neighbouring rows share the seam [x0, x1]; `below` and `above` are run indices.
+    Two runs may touch in several intervals, each its own record.
+    """
+
+    below: int
+    above: int
+    x0: float
+    x1: float
+
+
+# --- pieces and stock ---------------------------------------------------------------------------
+
+
+class Role(Enum):
+    """A piece's place in its run; see the module docstring for what each keeps of its plank."""
+
+    FULL = "full"
+    FIRST = "first"
+    LAST = "last"
+    ONLY = "only"
+
+
+class CutKind(Enum):
+    """The three kinds of cut. An angled cross cut and a tapered rip are still one cut each."""
+
+    CROSS = "cross"
+    RIP = "rip"
+    NOTCH = "notch"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Cut:
+    """One cut of a piece. `measures_mm`: a cross cut's length along the near and far long edge
+    (equal when square); a rip's width at the start and at the end; a notch's length and depth.
+    """
+
+    kind: CutKind
+    measures_mm: tuple[float, float]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Piece:
+    """A plank or cut plank in its place. `shape` is in the bay frame. The blank it is cut from is
+    `blank_length_mm` x `blank_width_mm` (bounding size); its lower left corner lies at `plank_x_mm`,
+    `plank_y_mm` on plank `plank` (x from the near end, y from the near edge).
+    `end_length_mm` is area / widest chord, the length that the minimum-end rule judges.
+    """
+
+    id: PieceId
+    bay: BayId
+    row: int
+    run: int
+    number: int
+    role: Role
+    shape: Polygon
+    blank_length_mm: float
+    blank_width_mm: float
+    end_length_mm: float
+    keeps_near_edge: bool
+    keeps_far_edge: bool
+    cuts: tuple[Cut, ...]
+    plank: PlankId
+    plank_x_mm: float
+    plank_y_mm: float
+    offcut_of: PieceId | None = None
+    """The piece that was cut from the same plank before this one; None when it opens the plank."""
+    order: int = 0
+    """Place in the order of laying over the whole bay, from 1."""
+    is_whole: bool = False
+    """An uncut plank."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Plank:
+    """One board out of a pack: the pieces cut from it in order, and what is left of its length.
+    `offcut_mm` is the longest usable leftover (0 when below the length worth keeping), `waste_mm2`
+    the area that is neither laid nor kept.
+    """
+
+    id: PlankId
+    pieces: tuple[PieceId, ...]
+    offcut_mm: float
+    waste_mm2: float
+
+
+# --- judgement ----------------------------------------------------------------------------------
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Breach:
+    """A rule that could not be kept at one place. `rule` is the key in the rule set (`ends.min_length`)
+    or a law of the layout (`overlap`, `coverage`, `stock`); `where` names the piece or row and `at`
+    its place in the plan frame; `value` against `limit` in mm (mm2 for areas); `why` one sentence.
+    """
+
+    rule: str
+    where: str
+    at: Point
+    value: float
+    limit: float
+    why: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Window:
+    """How much the real room may differ from the drawing before a rule breaks: (shorter, longer)
+    along the rows and (narrower, wider) across, e.g. (-12.0, 25.0), mm.
+    """
+
+    length_mm: tuple[float, float]
+    width_mm: tuple[float, float]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class BayLayout:
+    """One bay laid out. Pieces are in laying order; `bound` is the least number of planks that any
+    layout under the rules needs.
+    """
+
+    bay: Bay
+    setting_out: SettingOut
+    runs: tuple[Run, ...]
+    pieces: tuple[Piece, ...]
+    planks: tuple[Plank, ...]
+    bound: int
+    breaches: tuple[Breach, ...]
+    window: Window
+    alternatives: tuple[Alternative, ...] = ()
+
+    @property
+    def area_mm2(self) -> float:
+        """Laid area."""
+        return float(sum(p.shape.area for p in self.pieces))
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class UnlaidRoom:
+    """A room that gets no planks, and why: by rule, or because nothing could be laid."""
+
+    room: RoomId
+    because: str
+
+
+class PlanStatus(Enum):
+    """How one plan came out."""
+
+    CLEAN = "clean"
+    TO_SETTLE = "to settle"
+    FAILED = "failed"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PlanResult:
+    """One plan through the pipeline. `plan` is None when it could not be read; `findings` holds the
+    importer's and the layout's. `source` is the path of the drawing as the user gave it.
+    """
+
+    source: str
+    status: PlanStatus
+    plan: Plan | None
+    bays: tuple[BayLayout, ...] = ()
+    joints: tuple[MovementJoint, ...] = ()
+    unlaid: tuple[UnlaidRoom, ...] = ()
+    findings: tuple[Finding, ...] = ()
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Quantities:
+    """What a flat or a job needs. Lengths in mm, areas in m2."""
+
+    planks: int
+    bound: int
+    spare_planks: int
+    packs: int
+    net_area_m2: float
+    waste_percent: float
+    underlay_m2: float
+    threshold_mm: tuple[float, ...]
+    """Length of each threshold or joint profile, longest first."""
+    skirting_mm: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class JobResult:
+    """All plans of one job, and what to order."""
+
+    plans: tuple[PlanResult, ...]
+    totals: Quantities
+    by_flat: Mapping[str, Quantities]
+    rules_name: str
+    default_rules: bool = False

@@ -1,0 +1,1 @@
+"""Files from a result: they know `layout.floor` and nothing of the solver."""
