@@ -95,7 +95,7 @@ class Frame:
 
 
 def _counter_clockwise(shape: G) -> G:
-    turned: G = shapely.orient_polygons(shape)  # type: ignore[assignment]
+    turned: G = shapely.orient_polygons(shape)
     return turned
 
 

@@ -1,0 +1,100 @@
+"""The joint and stock problem of a bay, freed from its polygons: what the solver is asked.
+
+A run of bounding length L > P (plank length) is fixed by its first piece s: then n whole planks and
+a last piece e = L - s - n P. A run that fits one plank is an `only` piece. The mean length of the
+first piece is s - void_start (slanted ends fall short of their blank), likewise the last.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from layout.floor import Role, Touch
+from layout.rules import Bond
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class RunDemand:
+    """One run to be filled: from `x0` to `x1` (bay frame), blanks `width_mm` wide.
+
+    `keeps_near` and `keeps_far`: its pieces need that factory long edge (a neighbouring row locks
+    into it); a run that needs both has blanks of full plank width, however narrow it is.
+    """
+
+    index: int
+    row: int
+    x0: float
+    x1: float
+    void_start_mm: float = 0.0
+    void_end_mm: float = 0.0
+    width_mm: float = 0.0
+    keeps_near: bool = True
+    keeps_far: bool = True
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class StockRules:
+    """The numbers that cutting planks needs, mm."""
+
+    plank_length: float
+    plank_width: float
+    kerf: float
+    keep_offcut: float
+    tolerance: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class BayDemand:
+    """Everything that decides where the joints of a bay go, mm."""
+
+    runs: tuple[RunDemand, ...]
+    touches: tuple[Touch, ...]
+    stock: StockRules
+    min_length: float
+    never_below: float
+    min_offset: float
+    bond: Bond
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class JointPlan:
+    """Per run (by index) the joints between its pieces, ascending x in the bay frame; empty for an
+    `only` piece. `planks` is the number the stock needed when it was planned.
+    """
+
+    joints: tuple[tuple[float, ...], ...]
+    planks: int
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Blank:
+    """A piece as the stock sees it: `key` is the caller's; edges as in `floor.Piece`.
+
+    `role` is FULL when both ends are factory ends (a whole plank's length), wherever in its run.
+    """
+
+    key: int
+    role: Role
+    length_mm: float
+    width_mm: float
+    keeps_near_edge: bool
+    keeps_far_edge: bool
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Placed:
+    """A blank on a plank: lower left corner from the plank's near end and near edge."""
+
+    key: int
+    x_mm: float
+    y_mm: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PlankCut:
+    """One plank and what is cut from it, in the order of cutting. `offcut_mm` is the longest left
+    over stretch of full width, 0 when it is below the length worth keeping.
+    """
+
+    placed: tuple[Placed, ...]
+    offcut_mm: float
