@@ -115,8 +115,7 @@ def chord_heights(shape: Polygon, xs: Floats) -> Floats:
     lines = shapely.linestrings(
         np.stack([np.column_stack([xs, np.full_like(xs, y)]) for y in (low, high)], axis=1)
     )
-    heights: Floats = shapely.length(shapely.intersection(lines, shape))
-    return heights
+    return np.asarray(shapely.length(shapely.intersection(lines, shape)), dtype=np.float64)
 
 
 def widest_chord(shape: Polygon) -> float:

@@ -19,12 +19,12 @@ from layout.rules import RuleSet
 class MakeBreach(Protocol):
     """Makes a breach at the piece with that index."""
 
-    def __call__(
-        self, rule: str, piece: int, *, value: float, limit: float, why: str
-    ) -> Breach: ...
+    def __call__(self, rule: str, piece: int, *, value: float, limit: float, why: str) -> Breach:
+        """The breach of `rule` by the piece at index `piece`."""
+        ...
 
 
-def stock_breaches(  # noqa: PLR0913 - the facts of one bay, passed on as found
+def stock_breaches(
     pieces: Sequence[Piece],
     planks: Sequence[Plank],
     joints: Sequence[Contact],
