@@ -1,0 +1,202 @@
+"""The job record: JSON that other programs read. Its shape is `layout/schemas/record.schema.json`."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Sequence
+from typing import Any
+
+import shapely
+
+from importer.plan import Finding, Point
+from layout.floor import (
+    Alternative,
+    BayLayout,
+    Breach,
+    JobResult,
+    MovementJoint,
+    Piece,
+    PlanResult,
+    Quantities,
+)
+from layout.writers.numbers import mm
+
+Json = dict[str, Any]
+
+SCHEMA_VERSION = 1
+
+
+def record_json(job: JobResult) -> bytes:
+    """The record as UTF-8, sorted only where order means nothing, one trailing newline."""
+    text = json.dumps(record(job), ensure_ascii=False, allow_nan=False, indent=1)
+    return (text + "\n").encode("utf-8")
+
+
+def record(job: JobResult) -> Json:
+    """The record as plain data. Lengths mm, areas mm2 unless the key says otherwise."""
+    return {
+        "schema": SCHEMA_VERSION,
+        "rules": {"name": job.rules_name, "packaged_default": job.default_rules},
+        "plans": [_plan(p) for p in job.plans],
+        "totals": {
+            **_quantities(job.totals),
+            "by_flat": {name: _quantities(q) for name, q in job.by_flat.items()},
+        },
+    }
+
+
+def _plan(result: PlanResult) -> Json:
+    return {
+        "file": result.source,
+        "status": result.status.value,
+        "bays": [_bay(b) for b in result.bays],
+        "joints": [_joint(j) for j in result.joints],
+        "unlaid": [{"room": u.room, "because": u.because} for u in result.unlaid],
+        "findings": [finding_json(f) for f in result.findings],
+    }
+
+
+def finding_json(finding: Finding) -> Json:
+    """A finding as the records give it."""
+    return {
+        "code": finding.code,
+        "severity": finding.severity.value,
+        "what": finding.what,
+        "where": str(finding.where),
+        "remedy": finding.remedy,
+    }
+
+
+def _bay(layout: BayLayout) -> Json:
+    bay, out = layout.bay, layout.setting_out
+    return {
+        "id": bay.id,
+        "name": bay.name,
+        "rooms": list(bay.rooms),
+        "storey": bay.storey,
+        "flat": bay.flat,
+        "along_deg": round(out.frame.along_deg, 6) % 360.0,
+        "planks": len(layout.planks),
+        "bound": layout.bound,
+        "area_mm2": round(layout.area_mm2, 1),
+        "gap_mm": bay.gap_mm,
+        "setting_out": {
+            "origin_mm": _point(out.frame.origin),
+            "mirrored": out.frame.mirrored,
+            "first_row_mm": mm(out.first_row_mm),
+            "last_row_mm": mm(out.last_row_mm),
+            "slack_mm": mm(out.slack_mm),
+            "reference_mm": [_point(p) for p in out.reference],
+            "datum_mm": [_point(p) for p in out.datum],
+            "datum_offset_mm": [mm(v) for v in out.datum_offset_mm],
+            "why": out.why,
+        },
+        "window": {
+            "length_mm": [mm(v) for v in layout.window.length_mm],
+            "width_mm": [mm(v) for v in layout.window.width_mm],
+        },
+        "rows": _rows(layout),
+        "pieces": [_piece(p) for p in layout.pieces],
+        "stock": [
+            {"plank": p.id, "pieces": list(p.pieces), "offcut_mm": mm(p.offcut_mm)}
+            for p in layout.planks
+        ],
+        "breaches": [breach_json(b) for b in layout.breaches],
+        "alternatives": [_alternative(a) for a in layout.alternatives],
+    }
+
+
+def _rows(layout: BayLayout) -> list[Json]:
+    """Per row, in laying order of its first piece: the pieces by id."""
+    rows: dict[int, list[Piece]] = {}
+    for piece in layout.pieces:
+        rows.setdefault(piece.row, []).append(piece)
+    return [
+        {"row": number, "pieces": [p.id for p in sorted(members, key=lambda p: (p.run, p.number))]}
+        for number, members in sorted(rows.items())
+    ]
+
+
+def _piece(piece: Piece) -> Json:
+    entry: Json = {
+        "id": piece.id,
+        "bay": piece.bay,
+        "row": piece.row,
+        "run": piece.run,
+        "number": piece.number,
+        "order": piece.order,
+        "role": piece.role.value,
+        "length_mm": mm(piece.blank_length_mm),
+        "width_mm": mm(piece.blank_width_mm),
+        "end_length_mm": mm(piece.end_length_mm),
+        "cuts": [
+            {"kind": c.kind.value, "measures_mm": [mm(v) for v in c.measures_mm]}
+            for c in piece.cuts
+        ],
+        "plank": piece.plank,
+        "plank_at_mm": [mm(piece.plank_x_mm), mm(piece.plank_y_mm)],
+        "keeps": {"near_edge": piece.keeps_near_edge, "far_edge": piece.keeps_far_edge},
+        "offcut_of": piece.offcut_of,
+        "box_mm": [mm(v) for v in piece.shape.bounds],
+    }
+    if not _is_rectangle(piece):
+        rings = [piece.shape.exterior, *piece.shape.interiors]
+        entry["shape_mm"] = [[_point(p) for p in ring.coords[:-1]] for ring in rings]
+    return entry
+
+
+def _is_rectangle(piece: Piece) -> bool:
+    box = shapely.box(*piece.shape.bounds)
+    return abs(box.area - piece.shape.area) <= 1e-6 * box.area
+
+
+def _joint(joint: MovementJoint) -> Json:
+    return {
+        "id": joint.id,
+        "kind": joint.kind.value,
+        "line_mm": [_point(p) for p in joint.line],
+        "bays": list(joint.bays),
+        "doorway": joint.doorway,
+        "why": joint.why,
+    }
+
+
+def breach_json(breach: Breach) -> Json:
+    """A breach as the records give it; `where` names the piece or bay, `at_mm` its place."""
+    return {
+        "rule": breach.rule,
+        "where": breach.where,
+        "at_mm": _point(breach.at),
+        "value": mm(breach.value),
+        "limit": mm(breach.limit),
+        "why": breach.why,
+    }
+
+
+def _alternative(a: Alternative) -> Json:
+    return {
+        "along_deg": round(a.along_deg, 6),
+        "why": a.why,
+        "planks": a.planks,
+        "bound": a.bound,
+        "breaches": a.breaches,
+        "chosen": a.chosen,
+    }
+
+
+def _quantities(q: Quantities) -> Json:
+    return {
+        "planks": q.planks,
+        "bound": q.bound,
+        "spare_planks": q.spare_planks,
+        "packs": q.packs,
+        "net_area_m2": round(q.net_area_m2, 4),
+        "waste_percent": round(q.waste_percent, 2),
+        "underlay_m2": round(q.underlay_m2, 4),
+        "threshold_mm": list(q.threshold_mm),
+        "skirting_mm": mm(q.skirting_mm),
+    }
+
+
+def _point(p: Point | Sequence[float]) -> list[float]:
+    return [mm(p[0]), mm(p[1])]
