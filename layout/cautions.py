@@ -9,7 +9,7 @@ CAUTIONS: Final[tuple[str, ...]] = (
     "Old floors may hold asbestos: have them surveyed before lifting, sanding or breaking them.",
     "Sawing makes dust: saw outside or with extraction, wear a mask and eye protection.",
     "Knives and saws: cut away from the body, guards on, residual-current device on the supply.",
-    "Heated floors: locate pipes and cables before fixing anything; keep to the product's heating limits.",
+    "Heated floors: locate pipes and cables before fixing anything; keep to the product's limits.",
     "Fire doors are never planed or cut to clear a floor: ask the person responsible for them.",
     "Check moisture, flatness and temperature of the subfloor before laying.",
 )

@@ -1,0 +1,55 @@
+from __future__ import annotations
+
+import csv
+import io
+
+import pytest
+
+from layout.takeoff import combine
+from layout.writers.tables import CUT_HEADINGS, ORDER_HEADINGS, cuts_csv, order_csv, safe_cell
+from tests.layout.laid import rectangle_result, rules
+
+
+def rows_of(data: bytes) -> list[list[str]]:
+    return list(csv.reader(io.StringIO(data.decode("utf-8-sig"), newline="")))
+
+
+def test_cut_list_holds_every_sawn_piece_in_laying_order() -> None:
+    result = rectangle_result()
+    heading, *rows = rows_of(cuts_csv(result))
+    assert heading == list(CUT_HEADINGS)
+    sawn = [p for p in result.bays[0].pieces if p.cuts]
+    assert [r[5] for r in rows] == [p.id for p in sawn]
+    assert [int(r[0]) for r in rows] == sorted(p.order for p in sawn)
+
+
+def test_room_name_cannot_run_as_a_formula() -> None:
+    _, first, *_ = rows_of(cuts_csv(rectangle_result()))
+    assert first[2] == '\'=Living, "big"'
+
+
+@pytest.mark.parametrize("text", ["=1+1", "-Bad", "@x", "\tX", "+1", "\rX"])
+def test_dangerous_text_is_made_safe_and_numbers_stay_numbers(text: str) -> None:
+    assert safe_cell(text) == "'" + text
+    assert safe_cell(-5.0) == -5.0
+
+
+def test_order_names_every_item_for_job_and_flat() -> None:
+    rule_set = rules()
+    heading, *rows = rows_of(order_csv(combine([rectangle_result()], rule_set), rule_set))
+    assert heading == list(ORDER_HEADINGS)
+    assert [r[1] for r in rows if r[0] == "whole job"] == [
+        r[1] for r in rows if r[0] != "whole job"
+    ]
+
+
+def test_default_rules_are_said_on_the_order() -> None:
+    rule_set = rules()
+    job = combine([rectangle_result()], rule_set, default_rules=True)
+    assert "packaged default" in order_csv(job, rule_set).decode("utf-8-sig")
+
+
+def test_lines_end_as_rfc_4180_asks() -> None:
+    """RFC 4180 section 2: records are delimited by CRLF."""
+    data = cuts_csv(rectangle_result())
+    assert data.count(b"\n") == data.count(b"\r\n") > 1
