@@ -1,0 +1,108 @@
+"""The one-way imports of the design, held by a test: this file is the live picture of the structure.
+
+`ALLOWED` reads from the bottom up. The first pattern that matches a module decides what it may import
+of this project; imports inside functions and for types count as much as those at the top.
+"""
+
+from __future__ import annotations
+
+import ast
+import re
+from pathlib import Path
+
+import pytest
+
+REPO = Path(__file__).resolve().parent.parent
+
+IMPORTER_MODEL = r"importer\.(plan|hints|tolerance)"
+LAYOUT_MODEL = rf"{IMPORTER_MODEL}|layout\.(floor|rules|measures)"
+GEOMETRY = (
+    r"layout\.(bays|bay_\w+|directions|setting_out|row_grid|runs|pieces|piece_\w+|window|sequence)"
+)
+SOLVER = r"layout\.(joints|joint_\w+|stock|stock_\w+|bound|bound_\w+)"
+
+ALLOWED = {
+    # The importer: model, pure geometry, readers, then what shows a plan. Never the layout.
+    r"importer\.(plan|hints|tolerance)": IMPORTER_MODEL,
+    r"importer\.(sniff|outlines|outline_\w+)": rf"{IMPORTER_MODEL}|importer\.outline\w*",
+    r"importer\.dxf(\..+)?": rf"{IMPORTER_MODEL}|importer\.(sniff|outline\w*)|importer\.dxf\..+",
+    r"importer\.(picture\w*|plan_json|plan_table)": rf"{IMPORTER_MODEL}|importer\.(picture\w*|plan_json)",
+    r"importer\.read": rf"{IMPORTER_MODEL}|importer\.(sniff|dxf\.reader)",
+    r"importer": r"importer\..+",
+    # The layout: model, then stages side by side, then the pipeline.
+    r"layout\.(measures|cautions)": r"(?!)",
+    r"layout\.rules": r"importer\.hints|layout\.measures",
+    r"layout\.(rules_\w+|config_files)": rf"{LAYOUT_MODEL}|layout\.(rules_\w+|config_files)",
+    r"layout\.floor": IMPORTER_MODEL,
+    r"layout\.demand": LAYOUT_MODEL,
+    SOLVER: rf"{LAYOUT_MODEL}|layout\.demand|{SOLVER}",
+    # The audit shares no code with what it judges.
+    r"layout\.audit\w*": rf"{LAYOUT_MODEL}|layout\.audit\w*",
+    r"layout\.takeoff": LAYOUT_MODEL,
+    GEOMETRY: rf"{LAYOUT_MODEL}|layout\.demand|{GEOMETRY}",
+    r"layout\.job": rf"{LAYOUT_MODEL}|layout\.(demand|audit|takeoff)|{GEOMETRY}|{SOLVER}",
+    # Writers know the result and nothing of the solver.
+    r"layout\.writers(\..+)?": rf"{LAYOUT_MODEL}|layout\.cautions|layout\.writers\..+|importer\.dxf\.load",
+    r"layout\.safe_write": r"(?!)",
+    r"layout\.(batch|cli|commands(\..+)?)": r"importer\..+|layout\..+",
+    r"layout": r"importer\..+|layout\..+",
+}
+
+
+def modules() -> dict[str, Path]:
+    found = {}
+    for top in ("importer", "layout"):
+        for path in sorted((REPO / top).rglob("*.py")):
+            parts = path.relative_to(REPO).with_suffix("").parts
+            found[".".join(parts[:-1] if parts[-1] == "__init__" else parts)] = path
+    return found
+
+
+MODULES = modules()
+
+
+def imports_of(name: str) -> set[str]:
+    """Modules of this project that a module imports, anywhere in it."""
+    found: set[str] = set()
+    for node in ast.walk(ast.parse(MODULES[name].read_text(encoding="utf-8"))):
+        if isinstance(node, ast.Import):
+            found |= {a.name for a in node.names}
+        elif isinstance(node, ast.ImportFrom) and node.module:
+            assert node.level == 0, f"{name}: relative import of {node.module}"
+            full = {f"{node.module}.{a.name}" for a in node.names}
+            found |= {f for f in full if f in MODULES} or {node.module}
+    return {f for f in found if f.split(".")[0] in {"importer", "layout"}}
+
+
+@pytest.mark.parametrize("name", sorted(MODULES))
+def test_imports_follow_the_arrows(name: str) -> None:
+    pattern = next((p for p in ALLOWED if re.fullmatch(p, name)), None)
+    assert pattern is not None, f"{name} has no place in the structure: add it to ALLOWED"
+    strays = sorted(i for i in imports_of(name) if not re.fullmatch(ALLOWED[pattern], i))
+    assert strays == [], f"{name} may not import {strays}"
+
+
+@pytest.mark.parametrize("name", sorted(MODULES))
+def test_module_has_one_subject(name: str) -> None:
+    lines = MODULES[name].read_text(encoding="utf-8").count("\n")
+    assert lines <= 420, f"{name} has {lines} lines: split it by meaning"
+
+
+def test_the_rule_table_can_fail() -> None:
+    assert not re.fullmatch(ALLOWED[r"layout\.audit\w*"], "layout.joints")
+    assert not re.fullmatch(ALLOWED[r"importer\.dxf(\..+)?"], "layout.floor")
+    assert re.fullmatch(ALLOWED[r"layout\.job"], "layout.joints")
+
+
+def test_start_up_imports_nothing_heavy() -> None:
+    """`setout --help` must not pay for geometry: only the standard library and click at the top."""
+    path = MODULES.get("layout.cli")
+    if path is None:
+        pytest.fail("layout.cli is missing")
+    tops = set()
+    for node in ast.parse(path.read_text(encoding="utf-8")).body:
+        if isinstance(node, ast.Import):
+            tops |= {a.name.split(".")[0] for a in node.names}
+        elif isinstance(node, ast.ImportFrom) and node.module:
+            tops.add(node.module.split(".")[0])
+    assert tops.isdisjoint({"ezdxf", "shapely", "numpy", "scipy", "pydantic", "rich", "importer"})
