@@ -1,0 +1,24 @@
+"""Coordinate arrays as arrays of shapely geometries, typed as what they are."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import numpy as np
+import shapely
+from numpy.typing import NDArray
+
+from importer.dxf.drawing import Floats
+
+Geometries = NDArray[Any]
+"""Array of shapely geometries (dtype object)."""
+
+
+def point_array(xy: Floats) -> Geometries:
+    """Points of an (n, 2) array."""
+    return np.asarray(shapely.points(xy.reshape(-1, 2)), dtype=object).reshape(-1)
+
+
+def line_array(ends: Floats) -> Geometries:
+    """Line strings of an (n, 4) array x0, y0, x1, y1."""
+    return np.asarray(shapely.linestrings(ends.reshape(-1, 2, 2)), dtype=object).reshape(-1)
