@@ -144,8 +144,8 @@ _WORDS: Final[dict[About, str]] = {
         schraffur schraffuren hachure hachures sombreado trama tramas tratteggio retino retini
         hachura arcering kreskowanie srafa srafy штриховка skraffering sectionmark viewport vport
         defpoints north revision rev leader leaders keynote keynotes floorfinish flooring
-        tile tiles tiling tilework fliesen parkett carrelage pavimento pavimenti paving bodenbelag hatchings
-        centerline centreline cntr gross gfa gia gea bgf brutto
+        tile tiles tiling tilework fliesen parkett carrelage pavimento pavimenti paving bodenbelag
+        hatchings centerline centreline cntr gross gfa gia gea bgf brutto
     """,
     About.BEYOND: """
         footer footing foot foundation fndn found stem beam beams header headers joist joists
