@@ -1,0 +1,356 @@
+"""A DXF file as text, before any entity is made of it: line ends, pairs, encoding, sections.
+
+A DXF is a list of pairs, group code on one line and value on the next. Everything here keeps the
+pairs in step, since one lost line turns the rest of the file into nonsense. What was put right is
+told in findings; what cannot be put right without guessing is refused.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, replace
+from typing import Final
+
+from ezdxf.lldxf.tagger import binary_tags_loader
+from ezdxf.lldxf.types import DXFBinaryTag
+
+from importer.dxf.encodings import choose_encoding
+from importer.plan import Finding, Origin, Severity
+from importer.sniff import BINARY_DXF, refusal
+
+FIRST_UTF8_VERSION: Final = "AC1021"
+DEFAULT_VERSION: Final = "AC1009"
+"""A file that does not say is read as release 12, as CAD programs do."""
+
+_AGAIN: Final = "Have the drawing saved as DXF once more and copied whole."
+_STRUCTURE: Final = frozenset({b"SECTION", b"ENDSEC", b"EOF"})
+_AFTER_GEOMETRY: Final = frozenset({"OBJECTS", "THUMBNAILIMAGE", "ACDSDATA"})
+_NUMERIC_RANGES: Final = (
+    (10, 100),
+    (110, 150),
+    (160, 180),
+    (210, 240),
+    (270, 290),
+    (370, 390),
+    (400, 410),
+    (420, 430),
+    (440, 470),
+    (1010, 1072),
+)
+_NUMERIC_CODES: Final = frozenset(
+    code for start, stop in _NUMERIC_RANGES for code in range(start, stop)
+)
+_FLOAT_CODES: Final = frozenset(
+    [*range(10, 60), *range(110, 150), *range(210, 240), *range(460, 470), *range(1010, 1060)]
+)
+_COMMA_NUMBER: Final = re.compile(rb"\s*[+-]?\d*,\d+\s*")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class RawDxf:
+    """The pairs of a file in step, and what its header says. `lines` alternate code and value, cut
+    after the end marker. `header_unit` and `measurement` are None where the file does not say.
+    """
+
+    file: str
+    lines: Sequence[bytes]
+    version: str
+    header_unit: int | None
+    measurement: int | None
+    encoding: str
+    sections: tuple[str, ...]
+    findings: tuple[Finding, ...] = ()
+
+    def text(self) -> str:
+        """The whole file decoded; bytes that fit no encoding are kept as surrogates."""
+        return b"\n".join(self.lines).decode(self.encoding, "surrogateescape") + "\n"
+
+
+def read_raw(data: bytes, file: str) -> RawDxf:
+    """Bring the bytes of a text or binary DXF into step.
+
+    Raises:
+        PlanError: the pairs cannot be brought into step, or the geometry is cut off.
+    """
+    findings: list[Finding] = []
+    if data.startswith(BINARY_DXF):
+        lines = _lines_of_binary(data, file, findings)
+        declared: str | None = "utf-8"
+    else:
+        lines = _lines_of_text(data, file, findings)
+        declared = None
+    lines = _cut_at_end(lines)
+    codes, values = lines[0::2], lines[1::2]
+    sections = _check_structure(codes, values, file, findings)
+    header = _header_values(codes, values)
+    version = header.get("$ACADVER", DEFAULT_VERSION)
+    encoding = declared
+    if encoding is None:
+        utf8 = version >= FIRST_UTF8_VERSION
+        body = b"\n".join(lines)
+        encoding, note = choose_encoding(body, header.get("$DWGCODEPAGE"), utf8_expected=utf8)
+        if note:
+            findings.append(_note("IMP-119", note, file))
+    return RawDxf(
+        file=file,
+        lines=lines,
+        version=version,
+        header_unit=_number(header.get("$INSUNITS")),
+        measurement=_number(header.get("$MEASUREMENT")),
+        encoding=encoding,
+        sections=sections,
+        findings=tuple(findings),
+    )
+
+
+def _note(code: str, what: str, file: str) -> Finding:
+    return Finding(code=code, severity=Severity.NOTE, what=what, where=Origin(file=file))
+
+
+def _number(text: str | None) -> int | None:
+    if text is None:
+        return None
+    try:
+        return int(float(text))
+    except (ValueError, OverflowError):
+        return None
+
+
+# --- lines -------------------------------------------------------------------------------------
+
+
+def _lines_of_text(data: bytes, file: str, findings: list[Finding]) -> list[bytes]:
+    lines = _unified(_as_single_bytes(data)).split(b"\n")
+    while lines and not lines[-1].strip(b" \t\x1a\x00"):
+        lines.pop()
+    if all(_is_code(code) for code in set(lines[0::2])):
+        return lines
+    return _in_step(lines, file, findings)
+
+
+def _as_single_bytes(data: bytes) -> bytes:
+    for bom, encoding in ((b"\xff\xfe", "utf-16-le"), (b"\xfe\xff", "utf-16-be")):
+        if data.startswith(bom):
+            return data[2:].decode(encoding, "replace").encode()
+    return data.removeprefix(b"\xef\xbb\xbf")
+
+
+def _unified(data: bytes) -> bytes:
+    r"""One \n per line. Lone \r are line ends only where they are the rule, else part of a text."""
+    if b"\r" not in data:
+        return data
+    data = re.sub(rb"\r+\n", b"\n", data)
+    lone = data.count(b"\r")
+    if lone > data.count(b"\n"):
+        return data.replace(b"\r", b"\n")
+    return data.replace(b"\r", b" ") if lone else data
+
+
+def _is_code(line: bytes) -> bool:
+    try:
+        return -10 <= int(line) <= 1071
+    except ValueError:
+        return False
+
+
+def _in_step(lines: list[bytes], file: str, findings: list[Finding]) -> list[bytes]:
+    """Leave out blank lines that stand where a group code or a number belongs.
+
+    A blank value of a text code is legal and stays, unless the next line is no code either: then
+    the blank was the intruder and that line is the value.
+    """
+    out: list[bytes] = []
+    dropped: list[int] = []
+    index = 0
+    while index < len(lines):
+        line = lines[index]
+        if not line.strip():
+            dropped.append(index + 1)
+        elif _is_code(line):
+            index += _take_value(lines, index, out, dropped)
+            continue
+        elif out and not out[-1].strip():
+            out[-1] = line
+            dropped.append(index)
+        elif _has_ended(out):
+            break
+        else:
+            raise _out_of_step(file, index + 1, line)
+        index += 1
+    if dropped:
+        places = ", ".join(str(number) for number in dropped[:5])
+        more = " and others" if len(dropped) > 5 else ""
+        what = f"{len(dropped)} stray blank line(s) left out (line {places}{more})."
+        findings.append(_note("IMP-107", what, file))
+    return out
+
+
+def _take_value(lines: list[bytes], index: int, out: list[bytes], dropped: list[int]) -> int:
+    """Append the code at `index` and its value; returns the number of lines used."""
+    code = int(lines[index])
+    at = index + 1
+    if code == 0 or code in _NUMERIC_CODES:
+        while at < len(lines) and not lines[at].strip():
+            dropped.append(at + 1)
+            at += 1
+    if at < len(lines):
+        out.extend((lines[index], lines[at]))
+    return at + 1 - index
+
+
+def _has_ended(out: Sequence[bytes]) -> bool:
+    return len(out) >= 2 and out[-1].strip() == b"EOF" and out[-2].strip() == b"0"
+
+
+def _out_of_step(file: str, number: int, line: bytes) -> Exception:
+    shown = line[:40].decode("ascii", "replace")
+    return refusal(
+        "IMP-105",
+        f"line {number} should be a group code but reads {shown!r}: a line is missing or damaged.",
+        file,
+        _AGAIN,
+    )
+
+
+def _lines_of_binary(data: bytes, file: str, findings: list[Finding]) -> list[bytes]:
+    """The pairs of a binary DXF as lines of text, up to where it is cut off."""
+    lines: list[bytes] = []
+    try:
+        for code, value in _binary_pairs(data):
+            lines.extend((b"%d" % code, value))
+    except (IndexError, ValueError, LookupError, ArithmeticError) as fault:
+        what = f"the binary DXF breaks off or is damaged after {len(lines) // 2} pairs ({fault})."
+        findings.append(_note("IMP-104", what, file))
+    return lines
+
+
+def _binary_pairs(data: bytes) -> Iterator[tuple[int, bytes]]:
+    # struct.error is no ValueError; the loader raises it only on a cut off number at the very end.
+    padded = data + b"\x00" * 8
+    for tag in binary_tags_loader(padded):
+        if isinstance(tag, DXFBinaryTag):
+            yield tag.code, tag.value.hex().upper().encode()
+        else:
+            text = str(tag.value).replace("\r", " ").replace("\n", " ")
+            yield tag.code, text.encode("utf-8", "surrogateescape")
+            if tag.code == 0 and tag.value == "EOF":
+                return
+
+
+# --- structure ---------------------------------------------------------------------------------
+
+
+def _cut_at_end(lines: list[bytes]) -> list[bytes]:
+    """Without what follows the end marker, and without half a pair."""
+    start = 1
+    while True:
+        try:
+            at = lines.index(b"EOF", start)
+        except ValueError:
+            break
+        if at % 2 and lines[at - 1].strip() == b"0":
+            return lines[: at + 1]
+        start = at + 1
+    return lines[: len(lines) // 2 * 2]
+
+
+def _check_structure(
+    codes: list[bytes], values: list[bytes], file: str, findings: list[Finding]
+) -> tuple[str, ...]:
+    zero = {code for code in set(codes) if _is_code(code) and int(code) == 0}
+    marks = [
+        (at, value)
+        for at, (code, raw) in enumerate(zip(codes, values, strict=True))
+        if code in zero and (value := raw.strip().upper()) in _STRUCTURE
+    ]
+    names = tuple(
+        name
+        for at, value in marks
+        if value == b"SECTION" and (name := _name_after(codes, values, at))
+    )
+    if marks and marks[-1][1] == b"EOF":
+        return names
+    is_open = not marks or marks[-1][1] == b"SECTION"
+    last = names[-1] if names else ""
+    line = 2 * len(codes)
+    if is_open and last not in _AFTER_GEOMETRY:
+        inside = f" inside the section {last}" if last else ""
+        what = f"the file breaks off at line {line}{inside}: it was not saved or copied whole."
+        raise refusal("IMP-104", what, file, _AGAIN)
+    part = f"inside {last}, after all geometry" if is_open else "with no end marker"
+    findings.append(
+        _note("IMP-104", f"the file ends at line {line} {part}; the rest is used.", file)
+    )
+    return names
+
+
+def _name_after(codes: list[bytes], values: list[bytes], at: int) -> str:
+    """Name of the section that starts at `at`; comments (999) may stand in between."""
+    for index in range(at + 1, len(codes)):
+        code = int(codes[index])
+        if code == 2:
+            return values[index].strip().upper().decode("ascii", "replace")
+        if code != 999:
+            break
+    return ""
+
+
+def _header_values(codes: list[bytes], values: list[bytes]) -> dict[str, str]:
+    """First value of each header variable that is asked for, as written in the file."""
+    wanted = {"$ACADVER", "$INSUNITS", "$MEASUREMENT", "$DWGCODEPAGE"}
+    found: dict[str, str] = {}
+    name = ""
+    for code, value in zip(codes, values, strict=True):
+        number = int(code)
+        if number == 9:
+            name = value.strip().decode("ascii", "replace")
+        elif number == 0 and value.strip().upper() == b"ENDSEC":
+            break
+        elif name in wanted and number != 999:
+            found.setdefault(name, value.strip().decode("ascii", "replace"))
+            name = ""
+    return found
+
+
+# --- numbers -----------------------------------------------------------------------------------
+
+
+def with_numbers_mended(raw: RawDxf) -> RawDxf:
+    """Numbers that no program could read, made readable: decimal commas become points, the rest
+    "not a number", so that the entity is left out by name instead of drawn in a made-up place.
+    """
+    lines = list(raw.lines)
+    commas = 0
+    damaged: list[int] = []
+    for at in range(0, len(lines), 2):
+        if int(lines[at]) not in _FLOAT_CODES:
+            continue
+        value = lines[at + 1]
+        try:
+            float(value)
+        except ValueError:
+            if _COMMA_NUMBER.fullmatch(value):
+                commas += 1
+                lines[at + 1] = value.replace(b",", b".")
+            else:
+                damaged.append(at + 2)
+                lines[at + 1] = b"nan"
+    findings = list(raw.findings)
+    if commas:
+        what = f"{commas} numbers are written with a decimal comma; they were read as such."
+        findings.append(_note("IMP-106", what, raw.file))
+    if damaged:
+        places = ", ".join(str(number) for number in damaged[:5])
+        what = f"{len(damaged)} damaged number(s), first at line {places}."
+        remedy = "The entities that they belong to are left out; have the drawing saved again."
+        findings.append(
+            Finding(
+                code="IMP-106",
+                severity=Severity.SETTLE,
+                what=what,
+                where=Origin(file=raw.file),
+                remedy=remedy,
+            )
+        )
+    return replace(raw, lines=lines, findings=tuple(findings))
