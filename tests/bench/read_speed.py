@@ -100,7 +100,7 @@ def measure(code: str, path: Path, runs: int) -> tuple[float, float, str]:
     """Median seconds, median peak MiB, and what the code printed."""
     seconds, peaks, said = [], [], ""
     for _ in range(runs):
-        done = subprocess.run(  # noqa: S603 - our own code
+        done = subprocess.run(
             [sys.executable, "-c", CLOCK, str(path)],
             input=code,
             capture_output=True,
