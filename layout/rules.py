@@ -1,23 +1,76 @@
 """The rule set: every number a floor is laid by. One YAML file, one `RuleSet`.
 
 This module is the model only; `layout.rules_file` reads it from YAML with file, line and column,
-and `layout.rules_checks` holds the rules between fields.
+`layout.rules_checks` holds the rules between fields, `layout.rules_schema` prints it for editors.
+Defaults are common practice without a published source unless `configs/` names one: the product's own
+instructions and local codes come first, which is why each of them is a setting.
 """
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from enum import StrEnum
-from typing import Annotated, Literal
+from typing import Annotated, Final, Literal
 
-from pydantic import BaseModel, BeforeValidator, ConfigDict, Field
+from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, GetJsonSchemaHandler
+from pydantic.json_schema import JsonSchemaValue
+from pydantic_core import CoreSchema
 
 from importer.hints import Hints
-from layout.measures import parse_angle, parse_length, parse_share
+from layout.measures import (
+    ANGLE_PATTERN,
+    LENGTH_PATTERN,
+    SHARE_PATTERN,
+    YES_NO_PATTERN,
+    parse_angle,
+    parse_count,
+    parse_length,
+    parse_share,
+    parse_yes_no,
+    show,
+)
+from layout.near_words import nearest
 
-Length = Annotated[float, BeforeValidator(parse_length)]
+
+@dataclass(frozen=True, slots=True)
+class _AlsoText:
+    """Tells the JSON Schema that a value may be written as text too, which pydantic cannot see in the
+    function that reads it.
+    """
+
+    pattern: str
+
+    def __get_pydantic_json_schema__(
+        self, core: CoreSchema, handler: GetJsonSchemaHandler
+    ) -> JsonSchemaValue:
+        return {"anyOf": [handler(core), {"type": "string", "pattern": self.pattern}]}
+
+
+Length = Annotated[float, BeforeValidator(parse_length), _AlsoText(LENGTH_PATTERN)]
 """Millimetres; YAML may give a plain number (mm) or text with a unit: `1.2 m`, `3/8 in`, `48 in`."""
-Share = Annotated[float, BeforeValidator(parse_share)]
+Share = Annotated[float, BeforeValidator(parse_share), _AlsoText(SHARE_PATTERN)]
 """A part of one; YAML gives `3 %` or `0.03`."""
+Angle = Annotated[float, BeforeValidator(parse_angle), _AlsoText(ANGLE_PATTERN)]
+"""Degrees counter-clockwise from the drawing's x axis; YAML gives `30` or `30 deg`."""
+Count = Annotated[int, BeforeValidator(parse_count)]
+YesNo = Annotated[bool, BeforeValidator(parse_yes_no), _AlsoText(YES_NO_PATTERN)]
+
+ALONG_WORDS: Final = ("longest-wall", "entrance", "across", "fewest-planks")
+Along = Literal["longest-wall", "entrance", "across", "fewest-planks"]
+
+
+def _parse_along(value: object) -> object:
+    """A direction word or an angle in degrees; the message names both, and the nearest word."""
+    if isinstance(value, str) and value in ALONG_WORDS:
+        return value
+    try:
+        return parse_angle(value)
+    except ValueError:
+        words = f"{', '.join(ALONG_WORDS)} or an angle such as '30 deg'"
+        near = nearest(value, ALONG_WORDS) if isinstance(value, str) else None
+        meant = f"did you mean {near}? Write one of {words}" if near else f"write {words}"
+        msg = f"{show(value)} is not a direction; {meant}"
+        raise ValueError(msg) from None
 
 
 class _Section(BaseModel):
@@ -34,18 +87,28 @@ class Hand(StrEnum):
 class PlankRules(_Section):
     """The plank as sold."""
 
-    length: Length = Field(gt=0)
-    width: Length = Field(gt=0)
-    thickness: Length = Field(default=5.0, gt=0)
-    per_pack: int = Field(default=10, ge=1)
-    lay: Hand = Hand.LEFT_TO_RIGHT
+    length: Length = Field(gt=0, description="Length of a plank, without its tongue.")
+    width: Length = Field(gt=0, description="Width of a plank that shows, without its tongue.")
+    thickness: Length = Field(
+        default=5.0, gt=0, description="Thickness of a plank, without underlay."
+    )
+    per_pack: Count = Field(default=10, ge=1, description="Planks in a pack.")
+    lay: Hand = Field(
+        default=Hand.LEFT_TO_RIGHT,
+        description="At which end a row starts, facing the start wall: decided by the side that the "
+        "lock is on.",
+    )
 
 
 class GapRules(_Section):
     """Clear distance to walls, and what the skirting or bead hides."""
 
-    wall: Length = Field(default=8.0, ge=0)
-    cover: Length = Field(default=15.0, ge=0)
+    wall: Length = Field(
+        default=8.0, ge=0, description="Clear distance to walls, frames, pipes and columns."
+    )
+    cover: Length = Field(
+        default=15.0, ge=0, description="Width that the skirting or bead hides; not below the gap."
+    )
 
 
 class EndRules(_Section):
@@ -53,8 +116,17 @@ class EndRules(_Section):
     limit that applies when a run leaves no room for the first.
     """
 
-    min_length: Length = Field(default=300.0, ge=0)
-    never_below: Length | None = None
+    min_length: Length = Field(
+        default=300.0,
+        ge=0,
+        description="Shortest end piece wherever the room allows it; at most half a plank.",
+    )
+    never_below: Length | None = Field(
+        default=None,
+        ge=0,
+        description="Shortest end piece at all, where a run leaves no room for min_length; left out: "
+        "the width of the plank.",
+    )
 
 
 class Bond(StrEnum):
@@ -68,8 +140,16 @@ class Bond(StrEnum):
 class JointRules(_Section):
     """End joints in touching rows."""
 
-    min_offset: Length = Field(default=300.0, ge=0)
-    bond: Bond = Bond.OFFCUT_LED
+    min_offset: Length = Field(
+        default=300.0,
+        ge=0,
+        description="Least distance between end joints in touching rows; at most half a plank.",
+    )
+    bond: Bond = Field(
+        default=Bond.OFFCUT_LED,
+        description="offcut-led: what one row leaves starts another; half and third: joints step by "
+        "that part of a plank.",
+    )
 
 
 class RowRules(_Section):
@@ -77,18 +157,41 @@ class RowRules(_Section):
     below or an angle (degrees counter-clockwise from the drawing's x axis).
     """
 
-    min_width: Length = Field(default=60.0, ge=0)
-    along: (
-        Literal["longest-wall", "entrance", "across", "fewest-planks"]
-        | Annotated[float, BeforeValidator(parse_angle)]
-    ) = "longest-wall"
+    min_width: Length = Field(
+        default=60.0,
+        ge=0,
+        description="Least width of a ripped row at a wall or doorway; at most half a plank's width.",
+    )
+    along: Annotated[Along | float, BeforeValidator(_parse_along), _AlsoText(ANGLE_PATTERN)] = (
+        Field(
+            default="longest-wall",
+            description="Direction of the rows: along the longest wall, from the entrance inwards, "
+            "across that, whichever needs fewest planks, or an angle from the drawing's x axis.",
+        )
+    )
 
 
 class LimitRules(_Section):
     """The longest continuous floor along and across the rows, measured wall to wall."""
 
-    run: Length = Field(default=15000.0, gt=0)
-    across: Length = Field(default=15000.0, gt=0)
+    run: Length = Field(
+        default=15000.0, gt=0, description="Longest floor along the rows without a movement joint."
+    )
+    across: Length = Field(
+        default=15000.0, gt=0, description="Widest floor across the rows without a movement joint."
+    )
+
+
+BREAK_WORDS: Final = (
+    "flat entrance",
+    "hinged",
+    "double",
+    "sliding",
+    "folding",
+    "opening",
+)
+"""What `doorways.break_at` may name: the door between a flat and what is outside it, and the kinds of
+doorway that a plan tells apart (`importer.plan.DoorwayKind`)."""
 
 
 class DoorwayRules(_Section):
@@ -96,53 +199,81 @@ class DoorwayRules(_Section):
     `break_at` names kinds of doorway that always break. `leaf_cover`: where the joint lies.
     """
 
-    default: Literal["through", "break"] = "through"
-    break_at: tuple[str, ...] = ("flat entrance",)
-    leaf_cover: Literal["centre", "leaf"] = "centre"
+    default: Literal["through", "break"] = Field(
+        default="through",
+        description="through: one floor runs through doorways; break: a movement joint in each.",
+    )
+    break_at: tuple[str, ...] = Field(
+        default=("flat entrance",),
+        description="Kinds of doorway that always get a movement joint.",
+        json_schema_extra={"items": {"type": "string", "enum": list(BREAK_WORDS)}},
+    )
+    leaf_cover: Literal["centre", "leaf"] = Field(
+        default="centre",
+        description="Where the joint lies: in the middle of the wall, or under the closed leaf.",
+    )
 
 
 class CutRules(_Section):
     """Saw kerf, and the shortest offcut worth carrying to another row."""
 
-    kerf: Length = Field(default=0.0, ge=0)
-    keep_offcut: Length = Field(default=300.0, ge=0)
+    kerf: Length = Field(
+        default=0.0, ge=0, description="What a cut takes away: 0 for a knife, the blade for a saw."
+    )
+    keep_offcut: Length = Field(
+        default=300.0, ge=0, description="Shortest offcut worth carrying to another row."
+    )
 
 
 class SiteRules(_Section):
     """How far the site may differ from the drawing with the layout still holding."""
 
-    tolerance: Length = Field(default=10.0, ge=0)
+    tolerance: Length = Field(
+        default=10.0,
+        ge=0,
+        description="The room may differ from the drawing by this and the layout still holds.",
+    )
 
 
 class OrderRules(_Section):
     """Spare planks for damage and later repair, as a share of the planks laid."""
 
-    spare: Share = Field(default=0.03, ge=0, le=1)
+    spare: Share = Field(
+        default=0.03, ge=0, le=1, description="Planks ordered beyond those laid, as '3 %' or 0.03."
+    )
 
 
 class RoomRule(_Section):
     """A rule for the rooms whose name or number matches: `bath*|wc`, without regard to case."""
 
-    match: str
-    lay: bool = True
-    because: str = ""
-    finish: str = ""
+    match: str = Field(
+        description="Names or numbers of rooms; * stands for anything, | separates alternatives."
+    )
+    lay: YesNo = Field(default=True, description="no: these rooms get no planks.")
+    because: str = Field(default="", description="Why, as the record and the sheets should say it.")
+    finish: str = Field(
+        default="", description="Name of the floor finish; where it changes the floor is broken."
+    )
 
 
 class LayerHints(_Section):
     """Layer patterns, only where the importer's own reading is wrong."""
 
-    rooms: tuple[str, ...] = ()
-    walls: tuple[str, ...] = ()
-    doors: tuple[str, ...] = ()
-    ignore: tuple[str, ...] = ()
+    rooms: tuple[str, ...] = Field(default=(), description="Layers of room outlines.")
+    walls: tuple[str, ...] = Field(default=(), description="Layers of walls.")
+    doors: tuple[str, ...] = Field(default=(), description="Layers of doors.")
+    ignore: tuple[str, ...] = Field(default=(), description="Layers to leave out.")
 
 
 class DrawingRules(_Section):
     """Hints about the drawing; a plan is read without any."""
 
-    units: Literal["mm", "cm", "dm", "m", "in", "ft"] | None = None
-    layers: LayerHints = LayerHints()
+    units: Literal["mm", "cm", "dm", "m", "in", "ft"] | None = Field(
+        default=None, description="Unit the drawing was drawn in, where the drawing misleads."
+    )
+    layers: LayerHints = Field(
+        default=LayerHints(), description="Layer patterns such as A-WALL*, case does not matter."
+    )
 
     def hints(self) -> Hints:
         """The same for the importer, which knows nothing of rule sets."""
@@ -158,7 +289,7 @@ class DrawingRules(_Section):
 class RuleSet(_Section):
     """Every number a floor is laid by. See `configs/` for commented examples."""
 
-    name: str
+    name: str = Field(description="What this rule set is for; printed on every output.")
     plank: PlankRules
     gap: GapRules = GapRules()
     ends: EndRules = EndRules()
@@ -169,7 +300,9 @@ class RuleSet(_Section):
     cut: CutRules = CutRules()
     site: SiteRules = SiteRules()
     order: OrderRules = OrderRules()
-    rooms: tuple[RoomRule, ...] = ()
+    rooms: tuple[RoomRule, ...] = Field(
+        default=(), description="Rooms that are not laid, or have another finish."
+    )
     drawing: DrawingRules = DrawingRules()
 
     @property
