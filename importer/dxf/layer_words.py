@@ -36,6 +36,8 @@ class About(Enum):
     FIXED_UNIT = "fixed unit"
     FURNITURE = "furniture"
     SANITARY = "sanitary"
+    MEASURE = "measure"
+    """Dimensions, grids, axes."""
     ANNOTATION = "annotation"
     BEYOND = "beyond"
     """Building parts that are not walls standing on this floor: footings, roofs, beams, site."""
@@ -132,20 +134,23 @@ _WORDS: Final[dict[About, str]] = {
         toilets lavabo basin bath bathtub bathroom shower dusche badewanne waschbecken douche
         baignoire ducha banera inodoro doccia vasca lavandino umywalka wanna sink 衛生 洁具
     """,
-    About.ANNOTATION: """
+    About.MEASURE: """
         dim dims dimension dimensions cota cotas cotation cotations cote cotes mass masse massen
         bemassung bemaszung quota quote quotatura quotature maat maatvoering maten wymiar wymiary
-        kota koty koten размер размеры matt mitat meret cotare olcu anno annotation annotations
-        text texts txt texto textos texte textes testo testi tekst teksten teksty тексты текст
-        beschriftung note notes nota notas noten tag tags iden ident title
-        titleblock ttlb tblk border cartouche plankopf schriftfeld squadro cartiglio
-        cajetin legend legende leyenda legenda legend grid grids gitter raster achse achsen axe axes
-        eje ejes asse assi eixo eixos os osie ось оси axis axes hatch hatching patt pattern
-        schraffur schraffuren hachure hachures sombreado trama tramas tratteggio retino retini
-        hachura arcering kreskowanie srafa srafy штриховка skraffering sectionmark viewport vport
-        defpoints north revision rev leader leaders keynote keynotes floorfinish flooring
-        tile tiles tiling tilework fliesen parkett carrelage pavimento pavimenti paving bodenbelag
-        hatchings centerline centreline cntr gross gfa gia gea bgf brutto
+        kota koty koten размер размеры matt mitat meret cotare olcu grid grids gitter raster achse
+        achsen axe axes eje ejes asse assi eixo eixos os osie ось оси axis centerline centreline
+        cntr
+    """,
+    About.ANNOTATION: """
+        anno annotation annotations text texts txt texto textos texte textes testo testi tekst
+        teksten teksty тексты текст beschriftung note notes nota notas noten tag tags iden ident
+        title titleblock ttlb tblk border cartouche plankopf schriftfeld squadro cartiglio cajetin
+        legend legende leyenda legenda hatch hatching hatchings patt pattern schraffur schraffuren
+        hachure hachures sombreado trama tramas tratteggio retino retini hachura arcering
+        kreskowanie srafa srafy штриховка skraffering sectionmark viewport vport defpoints north
+        revision rev leader leaders keynote keynotes floorfinish flooring tile tiles tiling
+        tilework fliesen parkett carrelage pavimento pavimenti paving bodenbelag gross gfa gia gea
+        bgf brutto
     """,
     About.BEYOND: """
         footer footing foot foundation fndn found stem beam beams header headers joist joists
@@ -167,7 +172,7 @@ _UNSPLIT: Final = str.maketrans(
 """Letters that no Unicode decomposition takes apart: o with stroke, l with stroke, ae, dotless i."""
 
 
-def _plain(text: str) -> str:
+def plain(text: str) -> str:
     """Lower case, without accents and ligatures; letters of other scripts stay as they are."""
     parts = unicodedata.normalize("NFKD", text.casefold().translate(_UNSPLIT))
     return "".join(c for c in parts if not unicodedata.combining(c))
@@ -177,7 +182,7 @@ def _table() -> dict[str, frozenset[About]]:
     table: dict[str, set[About]] = {}
     for about, words in _WORDS.items():
         for word in words.split():
-            table.setdefault(_plain(word), set()).add(about)
+            table.setdefault(plain(word), set()).add(about)
     return {word: frozenset(abouts) for word, abouts in table.items()}
 
 
@@ -196,7 +201,7 @@ def tokens(name: str) -> tuple[str, ...]:
     ('innen', 'wande')
     """
     spaced = _CAMEL.sub(" ", bare_layer(name))
-    return tuple(t for t in _SPLIT.split(_plain(spaced)) if t)
+    return tuple(t for t in _SPLIT.split(plain(spaced)) if t)
 
 
 @lru_cache(maxsize=4096)
@@ -223,23 +228,27 @@ def _by_compound(token: str) -> frozenset[About]:
     return frozenset()
 
 
+_WRITING: Final = frozenset({About.ANNOTATION, About.MEASURE})
+_IGNORED: Final = _WRITING | {About.BEYOND, About.FURNITURE, About.SANITARY}
+
+
 def is_wall_name(name: str) -> bool:
     """The name says wall or partition, and nothing that would make it something else."""
     about = says(name)
-    others = {About.ANNOTATION, About.BEYOND, About.FURNITURE, About.WINDOW, About.DOOR, About.ROOM}
+    others = _IGNORED | {About.WINDOW, About.DOOR, About.ROOM}
     return About.WALL in about and not about & others
 
 
 def is_door_name(name: str) -> bool:
     """The name says door or gate, and is not a tag, text or dimension of one."""
     about = says(name)
-    return About.DOOR in about and About.ANNOTATION not in about
+    return About.DOOR in about and not about & _WRITING
 
 
 def is_window_name(name: str) -> bool:
     """The name says window or glazing, and is not a tag, text or dimension of one."""
     about = says(name)
-    return About.WINDOW in about and About.ANNOTATION not in about
+    return About.WINDOW in about and not about & _WRITING
 
 
 def is_room_name(name: str) -> bool:
@@ -263,7 +272,9 @@ def is_ignored_name(name: str) -> bool:
     return bool(says(name) & _IGNORED)
 
 
-_IGNORED: Final = frozenset({About.ANNOTATION, About.BEYOND, About.FURNITURE, About.SANITARY})
+def is_measure_name(name: str) -> bool:
+    """The name says dimensions, grids or axes: its texts are no labels."""
+    return About.MEASURE in says(name)
 
 
 def is_slatted(name: str) -> bool:

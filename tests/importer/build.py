@@ -73,6 +73,10 @@ class Sketch:
     def text(self, text: str, at: Point, height: float = 200.0, layer: str = "TEXT") -> None:
         self._texts.append(Text(text=text, at=at, height=height, source=self.source("TEXT", layer)))
 
+    def attrib(self, tag: str, text: str, at: Point, insert: int, height: float = 200.0) -> None:
+        src = self.source("ATTRIB", "TEXT", insert=insert)
+        self._texts.append(Text(text=text, at=at, height=height, source=src, tag=tag))
+
     def insert(self, block: str, box: tuple[float, float, float, float], layer: str = "0") -> int:
         """A block reference; gives its index, for `source(..., insert=)`."""
         src = self.source("INSERT", layer)
