@@ -22,3 +22,8 @@ def point_array(xy: Floats) -> Geometries:
 def line_array(ends: Floats) -> Geometries:
     """Line strings of an (n, 4) array x0, y0, x1, y1."""
     return np.asarray(shapely.linestrings(ends.reshape(-1, 2, 2)), dtype=object).reshape(-1)
+
+
+def polygon_array(shapes: Any) -> Geometries:
+    """Any sequence of polygons, or a lone one, as an array of them."""
+    return np.atleast_1d(np.asarray(shapes, dtype=object))

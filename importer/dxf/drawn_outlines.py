@@ -1,0 +1,422 @@
+"""Rooms that the architect drew as outlines: rings on room layers, or rings about a room label.
+
+Rings on layers that say rooms (by hint, else by name) are believed. Any other ring is a room only
+when a room label stands in it and nothing smaller that could be the room does: tables, text frames
+and legend cells are too small, sheet frames and building outlines hold doors or other rooms.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from typing import Final
+
+import numpy as np
+import shapely
+from shapely import MultiPolygon, Point, Polygon, STRtree
+from shapely.validation import explain_validity
+
+from importer.dxf.arrays import point_array, polygon_array
+from importer.dxf.drawing import Drawing, Ring
+from importer.dxf.found import DoorSymbol, Recovered, RoomShape
+from importer.dxf.labels import RoomLabel
+from importer.dxf.layer_words import is_flat_name, is_ignored_name, is_room_name
+from importer.hints import Hints, matches_layer
+from importer.plan import Finding, Origin, Severity
+from importer.tolerance import area_slack
+
+SMALLEST_ROOM_MM2: Final = 0.5e6
+"""Half a square metre: a cupboard that somebody may floor; smaller rings are symbols."""
+
+LARGEST_ROOM_MM2: Final = 5e9
+"""5000 m2: larger rings are plots and sheet frames."""
+
+NARROWEST_ROOM_MM: Final = 300.0
+"""Width of the largest circle in a room; a ring nowhere wider is a wall or a strip."""
+
+SURE_ROOM_MM2: Final = 4e6
+"""A labelled ring from this size on can stand alone; a smaller one may be a table or a bed and
+must have a room next to it."""
+
+TEXT_LINES: Final = 3.0
+"""A ring about a label that is lower than this many text heights is a frame or a table cell."""
+
+DOOR_DEPTH_MM: Final = 400.0
+"""A hinge deeper inside a ring than this hangs on a wall inside it: the ring is no single room."""
+
+WALL_MM: Final = 600.0
+"""Rooms further apart than the thickest wall are not neighbours."""
+
+SAME_SHARE: Final = 0.95
+"""Two rings that share so much of their area are one outline drawn twice."""
+
+
+MOSTLY: Final = 0.5
+"""A ring of which rooms fill more than this is their sum; rooms in buildings fill 0.7 to 0.95."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Candidate:
+    """A repaired ring; `labelled` counts the labels in it, `believed` when its layer says rooms."""
+
+    shape: Polygon
+    source: int
+    filled: bool
+    believed: bool
+    why: str
+    labelled: int = 0
+
+
+def outlined_rooms(
+    drawing_mm: Drawing,
+    labels: Sequence[RoomLabel],
+    symbols: Sequence[DoorSymbol],
+    hints: Hints,
+) -> Recovered:
+    """Rooms drawn as closed outlines, and what had to be repaired or left out.
+
+    Args:
+        drawing_mm: the drawing in millimetres.
+        labels: room labels; a ring on a layer that says nothing needs one.
+        symbols: door symbols; a ring with doors deep inside is no single room.
+        hints: room layers (then only these count) and layers to ignore.
+
+    Returns:
+        Rooms that do not overlap, in the order of the file, with findings; no openings, no walls.
+    """
+    found, findings = _candidates(drawing_mm, hints)
+    found = _counted(found, labels)
+    found = [c for c in found if c.believed or c.labelled]
+    found = [c for c in found if inner_width(c.shape) >= NARROWEST_ROOM_MM]
+    believed = [c for c in found if c.believed]
+    rooms, more = _settle(drawing_mm, believed)
+    findings += more
+    if not hints.room_layers:
+        others = [c for c in found if not c.believed]
+        rooms += _around_labels(others, rooms, labels, symbols)
+    shapes = tuple(RoomShape(shape=c.shape, why=c.why, source=c.source) for c in rooms)
+    return Recovered(rooms=shapes, findings=tuple(findings))
+
+
+# ---------------------------------------------------------------- candidates
+
+
+def _candidates(drawing: Drawing, hints: Hints) -> tuple[list[_Candidate], list[Finding]]:
+    kept: list[_Candidate] = []
+    findings: list[Finding] = []
+    for ring in drawing.rings:
+        layer = drawing.layer_of(ring.source)
+        why = _belief(layer, hints)
+        if why is None or len(ring.points) < 3:
+            continue
+        shape = Polygon(ring.points)
+        parts = [shape]
+        if not shape.is_valid:
+            parts = repaired(shape)
+            if why and parts:
+                findings.append(_crossing(drawing, ring, shape, parts))
+        kept += [
+            _Candidate(
+                shape=shapely.orient_polygons(part),
+                source=ring.source,
+                filled=ring.filled,
+                believed=bool(why),
+                why=why or "closed outline around a room label",
+            )
+            for part in parts
+            if SMALLEST_ROOM_MM2 <= part.area <= LARGEST_ROOM_MM2
+        ]
+    return kept, findings
+
+
+def _belief(layer: str, hints: Hints) -> str | None:
+    """Why rings of the layer are rooms; empty when a label must tell, None when they never are."""
+    if matches_layer(layer, hints.ignore_layers):
+        return None
+    if hints.room_layers:
+        return "outline on a room layer named in the rules" if _hinted(layer, hints) else None
+    if is_room_name(layer):
+        return "outline on a layer named as room layer"
+    if is_ignored_name(layer) or is_flat_name(layer):
+        return None
+    return ""
+
+
+def _hinted(layer: str, hints: Hints) -> bool:
+    return matches_layer(layer, hints.room_layers)
+
+
+def inner_width(shape: Polygon | MultiPolygon) -> float:
+    """Diameter of the largest circle that fits inside, mm, within 20 mm."""
+    if shape.is_empty:
+        return 0.0
+    return 2.0 * float(shapely.maximum_inscribed_circle(shape, tolerance=10.0).length)
+
+
+def repaired(shape: Polygon) -> list[Polygon]:
+    """The areas of an outline that crosses itself, largest first, specks left out.
+
+    The structural repair keeps every lobe and the ground that is gone round twice.
+    """
+    valid = shapely.make_valid(shape, method="structure", keep_collapsed=False)
+    parts = [p for p in shapely.get_parts(valid) if isinstance(p, Polygon | MultiPolygon)]
+    polygons = [q for p in parts for q in shapely.get_parts(p)]
+    total = sum(p.area for p in polygons)
+    kept = [p for p in polygons if p.area > max(0.01 * total, area_slack(total))]
+    return sorted(kept, key=lambda p: (-p.area, p.bounds))
+
+
+def _crossing(drawing: Drawing, ring: Ring, drawn: Polygon, parts: list[Polygon]) -> Finding:
+    reason = explain_validity(drawn)
+    place = _place(reason) or tuple(map(float, ring.points[0]))
+    area = sum(p.area for p in parts) / 1e6
+    return Finding(
+        code="IMP-310",
+        severity=Severity.SETTLE,
+        what=f"Room outline crosses itself; read as {len(parts)} part(s) of {area:.2f} m2 in all.",
+        where=drawing.where((place[0], place[1]), ring.source),
+        remedy="Redraw the outline without the crossing.",
+    )
+
+
+def _place(reason: str) -> tuple[float, float] | None:
+    """The coordinates in a reason such as `Self-intersection[2000 1500]`."""
+    inside = reason.partition("[")[2].rstrip("]").split()
+    return (float(inside[0]), float(inside[1])) if len(inside) >= 2 else None
+
+
+def _counted(found: list[_Candidate], labels: Sequence[RoomLabel]) -> list[_Candidate]:
+    """The candidates with the number of labels in each."""
+    if not found or not labels:
+        return found
+    tree = STRtree([c.shape for c in found])
+    _, ring = tree.query(point_array(np.array([x.at for x in labels])), predicate="within")
+    count = np.bincount(ring, minlength=len(found))
+    return [replace(c, labelled=int(n)) for c, n in zip(found, count, strict=True)]
+
+
+# ---------------------------------------------------------------- rings on room layers
+
+
+def _settle(drawing: Drawing, found: list[_Candidate]) -> tuple[list[_Candidate], list[Finding]]:
+    """Believed rings made free of doubles, containers and overlaps."""
+    findings: list[Finding] = []
+    single = _without_doubles(drawing, found, findings)
+    flat = _without_containers(drawing, single, findings)
+    return _without_overlaps(drawing, flat, findings), findings
+
+
+def _without_doubles(
+    drawing: Drawing, found: list[_Candidate], findings: list[Finding]
+) -> list[_Candidate]:
+    """One of each outline that was drawn twice (often once as a line and once as a hatch)."""
+    order = sorted(range(len(found)), key=lambda k: (found[k].filled, k))
+    tree = STRtree([c.shape for c in found])
+    dropped: set[int] = set()
+    for k in order:
+        if k in dropped:
+            continue
+        for other in sorted(tree.query(found[k].shape, predicate="intersects").tolist()):
+            if other != k and other not in dropped and _same(found[k].shape, found[other].shape):
+                dropped.add(other)
+                if not found[other].filled:
+                    findings.append(_double(drawing, found[other]))
+    return [c for k, c in enumerate(found) if k not in dropped]
+
+
+def _same(one: Polygon, two: Polygon) -> bool:
+    if min(one.area, two.area) < SAME_SHARE * max(one.area, two.area):
+        return False
+    shared = one.intersection(two).area
+    return bool(shared > SAME_SHARE * max(one.area, two.area))
+
+
+def _double(drawing: Drawing, twin: _Candidate) -> Finding:
+    return Finding(
+        code="IMP-311",
+        severity=Severity.NOTE,
+        what="Room outline is drawn twice; used once.",
+        where=_where(drawing, twin),
+        remedy="Delete one of the two.",
+    )
+
+
+def _without_containers(
+    drawing: Drawing, found: list[_Candidate], findings: list[Finding]
+) -> list[_Candidate]:
+    """Leave out rings that only hold other rooms (a flat, a storey, a gross area), and turn small
+    unlabelled rings inside a room into holes of it.
+    """
+    inside = _nesting(found)
+    holes: dict[int, list[int]] = {}
+    dropped: set[int] = set()
+    for k in sorted(range(len(found)), key=lambda k: found[k].shape.area):
+        inner = [i for i in inside[k] if i not in dropped]
+        rooms = [i for i in inner if _is_room_inside(found[k], found[i])]
+        share = sum(found[i].shape.area for i in inner) / found[k].shape.area
+        if share > MOSTLY or len(rooms) > 1:
+            dropped.add(k)
+            findings.append(_container(drawing, found[k], len(inner)))
+        else:
+            dropped.update(i for i in inner if i not in rooms)
+            holes[k] = inner
+    return [
+        replace(c, shape=_cut(c.shape, [found[i].shape for i in holes[k]]))
+        for k, c in enumerate(found)
+        if k not in dropped
+    ]
+
+
+def _nesting(found: list[_Candidate]) -> list[list[int]]:
+    """For each ring, the rings that lie in it."""
+    inside: list[list[int]] = [[] for _ in found]
+    if found:
+        tree = STRtree([shapely.buffer(c.shape, 1.0, join_style="mitre") for c in found])
+        inner, outer = tree.query([c.shape for c in found], predicate="within")
+        for i, k in zip(inner.tolist(), outer.tolist(), strict=True):
+            if i != k and found[i].shape.area < found[k].shape.area:
+                inside[k].append(i)
+    return inside
+
+
+def _is_room_inside(outer: _Candidate, inner: _Candidate) -> bool:
+    """A labelled ring in a ring is a room of its own; so is one that fills most of it."""
+    return inner.labelled > 0 or inner.shape.area > MOSTLY * outer.shape.area
+
+
+def _cut(shape: Polygon, others: list[Polygon]) -> Polygon:
+    if not others:
+        return shape
+    rest = shape.difference(shapely.union_all(others))
+    parts = [p for p in shapely.get_parts(rest) if isinstance(p, Polygon)]
+    return max(parts, key=lambda p: p.area) if parts else shape
+
+
+def _container(drawing: Drawing, outer: _Candidate, count: int) -> Finding:
+    return Finding(
+        code="IMP-313",
+        severity=Severity.NOTE,
+        what=f"Outline of {outer.shape.area / 1e6:.1f} m2 holds {count} other room outline(s) and "
+        "was taken for a sum, not a room.",
+        where=_where(drawing, outer),
+        remedy="Name the layer of the rooms in drawing.layers.rooms if this is wrong.",
+    )
+
+
+def _without_overlaps(
+    drawing: Drawing, found: list[_Candidate], findings: list[Finding]
+) -> list[_Candidate]:
+    """Give ground that two rooms claim to the smaller one, so that no floor is laid twice."""
+    shapes: list[Polygon] = [c.shape for c in found]
+    if not shapes:
+        return []
+    one, two = STRtree(shapes).query(shapes, predicate="overlaps")
+    for i, j in sorted(zip(one.tolist(), two.tolist(), strict=True)):
+        if i >= j:
+            continue
+        shared = shapes[i].intersection(shapes[j]).area
+        if shared <= area_slack(min(shapes[i].area, shapes[j].area)):
+            continue
+        larger, smaller = (i, j) if shapes[i].area >= shapes[j].area else (j, i)
+        shapes[larger] = _cut(shapes[larger], [shapes[smaller]])
+        findings.append(_overlap(drawing, found[larger], shared))
+    return [replace(c, shape=s) for c, s in zip(found, shapes, strict=True)]
+
+
+def _overlap(drawing: Drawing, larger: _Candidate, shared: float) -> Finding:
+    return Finding(
+        code="IMP-312",
+        severity=Severity.SETTLE,
+        what=f"Two room outlines overlap by {shared / 1e6:.2f} m2; that ground was given to the "
+        "smaller room.",
+        where=_where(drawing, larger),
+        remedy="Redraw the outlines so that they do not overlap.",
+    )
+
+
+def _where(drawing: Drawing, found: _Candidate) -> Origin:
+    at = found.shape.representative_point()
+    return drawing.where((at.x, at.y), found.source)
+
+
+# ---------------------------------------------------------------- rings around labels
+
+
+def _around_labels(
+    found: list[_Candidate],
+    rooms: list[_Candidate],
+    labels: Sequence[RoomLabel],
+    symbols: Sequence[DoorSymbol],
+) -> list[_Candidate]:
+    """For each label that no room holds yet, the smallest ring about it that can be its room."""
+    free = [x for x in labels if x.known or x.measured]
+    free = [x for x in free if not any(c.shape.covers(Point(x.at)) for c in rooms)]
+    usable = _usable(found, free, symbols)
+    picked: dict[int, _Candidate] = {}
+    for label in free:
+        k = _smallest_room(usable, label)
+        if k is not None:
+            picked[k] = usable[k]
+    return _alone_or_beside(picked, rooms)
+
+
+def _smallest_room(usable: list[_Candidate], label: RoomLabel) -> int | None:
+    """The smallest ring about a label that can be its room. A ring of a table's size gives way to
+    a larger one that holds the same labels.
+    """
+    at = Point(label.at)
+    holding = [
+        k
+        for k, c in enumerate(usable)
+        if c.shape.covers(at)
+        and inner_width(c.shape) >= TEXT_LINES * label.height
+        and _plausible(c.shape, label)
+    ]
+    holding.sort(key=lambda k: (usable[k].shape.area, usable[k].filled, k))
+    for k, larger in zip(holding, [*holding[1:], None], strict=True):
+        small = usable[k].shape.area < SURE_ROOM_MM2
+        if larger is None or not small or usable[larger].labelled > usable[k].labelled:
+            return k
+    return None
+
+
+def _usable(
+    found: list[_Candidate], labels: Sequence[RoomLabel], symbols: Sequence[DoorSymbol]
+) -> list[_Candidate]:
+    """Labelled rings with no door hung on a wall inside them."""
+    if not found:
+        return []
+    shapes = [c.shape for c in found]
+    held: set[int] = set()
+    if labels:
+        at = point_array(np.array([x.at for x in labels]))
+        held = set(STRtree(at).query(shapes, predicate="contains")[0].tolist())
+    doored: set[int] = set()
+    if symbols:
+        hinges = point_array(np.array([s.hinge for s in symbols]))
+        inner = polygon_array(shapely.buffer(shapes, -DOOR_DEPTH_MM, join_style="mitre"))
+        doored = set(STRtree(hinges).query(inner, predicate="contains")[0].tolist())
+    return [c for k, c in enumerate(found) if k in held and k not in doored]
+
+
+def _plausible(shape: Polygon, label: RoomLabel) -> bool:
+    """A printed area that is far from the ring's speaks against it (a table, a building)."""
+    if label.area_m2 is None or not label.area_sure:
+        return True
+    return 0.5 <= shape.area / 1e6 / label.area_m2 <= 1.6
+
+
+def _alone_or_beside(picked: dict[int, _Candidate], rooms: list[_Candidate]) -> list[_Candidate]:
+    """Drop rings that hold another picked ring, and small ones that stand beside no room."""
+    chosen = [picked[k] for k in sorted(picked)]
+    shapes = [c.shape for c in chosen]
+    kept = []
+    for c in chosen:
+        inner = [s for s in shapes if s is not c.shape and c.shape.contains(s)]
+        if sum(s.area for s in inner) > 0.3 * c.shape.area:
+            continue
+        others = [s for s in shapes if s is not c.shape] + [r.shape for r in rooms]
+        beside = any(s.distance(c.shape) <= WALL_MM and not s.contains(c.shape) for s in others)
+        if c.shape.area >= SURE_ROOM_MM2 or beside:
+            kept.append(replace(c, shape=_cut(c.shape, inner)))
+    return kept
