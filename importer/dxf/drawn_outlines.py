@@ -8,7 +8,7 @@ and legend cells are too small, sheet frames and building outlines hold doors or
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from typing import Final
 
 import numpy as np
@@ -21,8 +21,9 @@ from importer.dxf.drawing import Drawing, Ring
 from importer.dxf.found import DoorSymbol, Recovered, RoomShape
 from importer.dxf.labels import RoomLabel
 from importer.dxf.layer_words import is_flat_name, is_ignored_name, is_room_name
+from importer.dxf.outline_nesting import Candidate, cut, settle
 from importer.hints import Hints, matches_layer
-from importer.plan import Finding, Origin, Severity
+from importer.plan import Finding, Severity
 from importer.tolerance import area_slack
 
 SMALLEST_ROOM_MM2: Final = 0.5e6
@@ -47,25 +48,6 @@ DOOR_DEPTH_MM: Final = 400.0
 WALL_MM: Final = 600.0
 """Rooms further apart than the thickest wall are not neighbours."""
 
-SAME_SHARE: Final = 0.95
-"""Two rings that share so much of their area are one outline drawn twice."""
-
-
-MOSTLY: Final = 0.5
-"""A ring of which rooms fill more than this is their sum; rooms in buildings fill 0.7 to 0.95."""
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class _Candidate:
-    """A repaired ring; `labelled` counts the labels in it, `believed` when its layer says rooms."""
-
-    shape: Polygon
-    source: int
-    filled: bool
-    believed: bool
-    why: str
-    labelled: int = 0
-
 
 def outlined_rooms(
     drawing_mm: Drawing,
@@ -89,7 +71,7 @@ def outlined_rooms(
     found = [c for c in found if c.believed or c.labelled]
     found = [c for c in found if inner_width(c.shape) >= NARROWEST_ROOM_MM]
     believed = [c for c in found if c.believed]
-    rooms, more = _settle(drawing_mm, believed)
+    rooms, more = settle(drawing_mm, believed)
     findings += more
     if not hints.room_layers:
         others = [c for c in found if not c.believed]
@@ -101,8 +83,8 @@ def outlined_rooms(
 # ---------------------------------------------------------------- candidates
 
 
-def _candidates(drawing: Drawing, hints: Hints) -> tuple[list[_Candidate], list[Finding]]:
-    kept: list[_Candidate] = []
+def _candidates(drawing: Drawing, hints: Hints) -> tuple[list[Candidate], list[Finding]]:
+    kept: list[Candidate] = []
     findings: list[Finding] = []
     for ring in drawing.rings:
         layer = drawing.layer_of(ring.source)
@@ -116,7 +98,7 @@ def _candidates(drawing: Drawing, hints: Hints) -> tuple[list[_Candidate], list[
             if why and parts:
                 findings.append(_crossing(drawing, ring, shape, parts))
         kept += [
-            _Candidate(
+            Candidate(
                 shape=shapely.orient_polygons(part),
                 source=ring.source,
                 filled=ring.filled,
@@ -185,7 +167,7 @@ def _place(reason: str) -> tuple[float, float] | None:
     return (float(inside[0]), float(inside[1])) if len(inside) >= 2 else None
 
 
-def _counted(found: list[_Candidate], labels: Sequence[RoomLabel]) -> list[_Candidate]:
+def _counted(found: list[Candidate], labels: Sequence[RoomLabel]) -> list[Candidate]:
     """The candidates with the number of labels in each."""
     if not found or not labels:
         return found
@@ -195,164 +177,20 @@ def _counted(found: list[_Candidate], labels: Sequence[RoomLabel]) -> list[_Cand
     return [replace(c, labelled=int(n)) for c, n in zip(found, count, strict=True)]
 
 
-# ---------------------------------------------------------------- rings on room layers
-
-
-def _settle(drawing: Drawing, found: list[_Candidate]) -> tuple[list[_Candidate], list[Finding]]:
-    """Believed rings made free of doubles, containers and overlaps."""
-    findings: list[Finding] = []
-    single = _without_doubles(drawing, found, findings)
-    flat = _without_containers(drawing, single, findings)
-    return _without_overlaps(drawing, flat, findings), findings
-
-
-def _without_doubles(
-    drawing: Drawing, found: list[_Candidate], findings: list[Finding]
-) -> list[_Candidate]:
-    """One of each outline that was drawn twice (often once as a line and once as a hatch)."""
-    order = sorted(range(len(found)), key=lambda k: (found[k].filled, k))
-    tree = STRtree([c.shape for c in found])
-    dropped: set[int] = set()
-    for k in order:
-        if k in dropped:
-            continue
-        for other in sorted(tree.query(found[k].shape, predicate="intersects").tolist()):
-            if other != k and other not in dropped and _same(found[k].shape, found[other].shape):
-                dropped.add(other)
-                if not found[other].filled:
-                    findings.append(_double(drawing, found[other]))
-    return [c for k, c in enumerate(found) if k not in dropped]
-
-
-def _same(one: Polygon, two: Polygon) -> bool:
-    if min(one.area, two.area) < SAME_SHARE * max(one.area, two.area):
-        return False
-    shared = one.intersection(two).area
-    return bool(shared > SAME_SHARE * max(one.area, two.area))
-
-
-def _double(drawing: Drawing, twin: _Candidate) -> Finding:
-    return Finding(
-        code="IMP-311",
-        severity=Severity.NOTE,
-        what="Room outline is drawn twice; used once.",
-        where=_where(drawing, twin),
-        remedy="Delete one of the two.",
-    )
-
-
-def _without_containers(
-    drawing: Drawing, found: list[_Candidate], findings: list[Finding]
-) -> list[_Candidate]:
-    """Leave out rings that only hold other rooms (a flat, a storey, a gross area), and turn small
-    unlabelled rings inside a room into holes of it.
-    """
-    inside = _nesting(found)
-    holes: dict[int, list[int]] = {}
-    dropped: set[int] = set()
-    for k in sorted(range(len(found)), key=lambda k: found[k].shape.area):
-        inner = [i for i in inside[k] if i not in dropped]
-        rooms = [i for i in inner if _is_room_inside(found[k], found[i])]
-        share = sum(found[i].shape.area for i in inner) / found[k].shape.area
-        if share > MOSTLY or len(rooms) > 1:
-            dropped.add(k)
-            findings.append(_container(drawing, found[k], len(inner)))
-        else:
-            dropped.update(i for i in inner if i not in rooms)
-            holes[k] = inner
-    return [
-        replace(c, shape=_cut(c.shape, [found[i].shape for i in holes[k]]))
-        for k, c in enumerate(found)
-        if k not in dropped
-    ]
-
-
-def _nesting(found: list[_Candidate]) -> list[list[int]]:
-    """For each ring, the rings that lie in it."""
-    inside: list[list[int]] = [[] for _ in found]
-    if found:
-        tree = STRtree([shapely.buffer(c.shape, 1.0, join_style="mitre") for c in found])
-        inner, outer = tree.query([c.shape for c in found], predicate="within")
-        for i, k in zip(inner.tolist(), outer.tolist(), strict=True):
-            if i != k and found[i].shape.area < found[k].shape.area:
-                inside[k].append(i)
-    return inside
-
-
-def _is_room_inside(outer: _Candidate, inner: _Candidate) -> bool:
-    """A labelled ring in a ring is a room of its own; so is one that fills most of it."""
-    return inner.labelled > 0 or inner.shape.area > MOSTLY * outer.shape.area
-
-
-def _cut(shape: Polygon, others: list[Polygon]) -> Polygon:
-    if not others:
-        return shape
-    rest = shape.difference(shapely.union_all(others))
-    parts = [p for p in shapely.get_parts(rest) if isinstance(p, Polygon)]
-    return max(parts, key=lambda p: p.area) if parts else shape
-
-
-def _container(drawing: Drawing, outer: _Candidate, count: int) -> Finding:
-    return Finding(
-        code="IMP-313",
-        severity=Severity.NOTE,
-        what=f"Outline of {outer.shape.area / 1e6:.1f} m2 holds {count} other room outline(s) and "
-        "was taken for a sum, not a room.",
-        where=_where(drawing, outer),
-        remedy="Name the layer of the rooms in drawing.layers.rooms if this is wrong.",
-    )
-
-
-def _without_overlaps(
-    drawing: Drawing, found: list[_Candidate], findings: list[Finding]
-) -> list[_Candidate]:
-    """Give ground that two rooms claim to the smaller one, so that no floor is laid twice."""
-    shapes: list[Polygon] = [c.shape for c in found]
-    if not shapes:
-        return []
-    one, two = STRtree(shapes).query(shapes, predicate="overlaps")
-    for i, j in sorted(zip(one.tolist(), two.tolist(), strict=True)):
-        if i >= j:
-            continue
-        shared = shapes[i].intersection(shapes[j]).area
-        if shared <= area_slack(min(shapes[i].area, shapes[j].area)):
-            continue
-        larger, smaller = (i, j) if shapes[i].area >= shapes[j].area else (j, i)
-        shapes[larger] = _cut(shapes[larger], [shapes[smaller]])
-        findings.append(_overlap(drawing, found[larger], shared))
-    return [replace(c, shape=s) for c, s in zip(found, shapes, strict=True)]
-
-
-def _overlap(drawing: Drawing, larger: _Candidate, shared: float) -> Finding:
-    return Finding(
-        code="IMP-312",
-        severity=Severity.SETTLE,
-        what=f"Two room outlines overlap by {shared / 1e6:.2f} m2; that ground was given to the "
-        "smaller room.",
-        where=_where(drawing, larger),
-        remedy="Redraw the outlines so that they do not overlap.",
-    )
-
-
-def _where(drawing: Drawing, found: _Candidate) -> Origin:
-    at = found.shape.representative_point()
-    return drawing.where((at.x, at.y), found.source)
-
-
 # ---------------------------------------------------------------- rings around labels
 
 
 def _around_labels(
-    found: list[_Candidate],
-    rooms: list[_Candidate],
+    found: list[Candidate],
+    rooms: list[Candidate],
     labels: Sequence[RoomLabel],
     symbols: Sequence[DoorSymbol],
-) -> list[_Candidate]:
+) -> list[Candidate]:
     """For each label that no room holds yet, the smallest ring about it that can be its room."""
     free = [x for x in labels if x.known or x.measured]
     free = [x for x in free if not any(c.shape.covers(Point(x.at)) for c in rooms)]
     usable = _usable(found, free, symbols)
-    picked: dict[int, _Candidate] = {}
+    picked: dict[int, Candidate] = {}
     for label in free:
         k = _smallest_room(usable, label)
         if k is not None:
@@ -360,7 +198,7 @@ def _around_labels(
     return _alone_or_beside(picked, rooms)
 
 
-def _smallest_room(usable: list[_Candidate], label: RoomLabel) -> int | None:
+def _smallest_room(usable: list[Candidate], label: RoomLabel) -> int | None:
     """The smallest ring about a label that can be its room. A ring of a table's size gives way to
     a larger one that holds the same labels.
     """
@@ -373,16 +211,19 @@ def _smallest_room(usable: list[_Candidate], label: RoomLabel) -> int | None:
         and _plausible(c.shape, label)
     ]
     holding.sort(key=lambda k: (usable[k].shape.area, usable[k].filled, k))
-    for k, larger in zip(holding, [*holding[1:], None], strict=True):
-        small = usable[k].shape.area < SURE_ROOM_MM2
-        if larger is None or not small or usable[larger].labelled > usable[k].labelled:
-            return k
-    return None
+    picked: int | None = None
+    for k in holding:
+        if picked is not None and usable[k].labelled > usable[picked].labelled:
+            break
+        picked = k
+        if usable[k].shape.area >= SURE_ROOM_MM2:
+            break
+    return picked
 
 
 def _usable(
-    found: list[_Candidate], labels: Sequence[RoomLabel], symbols: Sequence[DoorSymbol]
-) -> list[_Candidate]:
+    found: list[Candidate], labels: Sequence[RoomLabel], symbols: Sequence[DoorSymbol]
+) -> list[Candidate]:
     """Labelled rings with no door hung on a wall inside them."""
     if not found:
         return []
@@ -406,7 +247,7 @@ def _plausible(shape: Polygon, label: RoomLabel) -> bool:
     return 0.5 <= shape.area / 1e6 / label.area_m2 <= 1.6
 
 
-def _alone_or_beside(picked: dict[int, _Candidate], rooms: list[_Candidate]) -> list[_Candidate]:
+def _alone_or_beside(picked: dict[int, Candidate], rooms: list[Candidate]) -> list[Candidate]:
     """Drop rings that hold another picked ring, and small ones that stand beside no room."""
     chosen = [picked[k] for k in sorted(picked)]
     shapes = [c.shape for c in chosen]
@@ -418,5 +259,5 @@ def _alone_or_beside(picked: dict[int, _Candidate], rooms: list[_Candidate]) -> 
         others = [s for s in shapes if s is not c.shape] + [r.shape for r in rooms]
         beside = any(s.distance(c.shape) <= WALL_MM and not s.contains(c.shape) for s in others)
         if c.shape.area >= SURE_ROOM_MM2 or beside:
-            kept.append(replace(c, shape=_cut(c.shape, inner)))
+            kept.append(replace(c, shape=cut(c.shape, inner)))
     return kept
