@@ -100,6 +100,18 @@ def _text_length(text: str) -> float:
     return float(total)
 
 
+def is_feet_or_inches(text: str) -> bool:
+    """Whether a text is a length with a foot or an inch in it.
+
+    >>> is_feet_or_inches("3/8 in"), is_feet_or_inches("8 mm"), is_feet_or_inches("living room")
+    (True, False, False)
+    """
+    try:
+        return any(unit in {_TO_MM["in"], _TO_MM["ft"]} for _, unit in _terms(text))
+    except ValueError:
+        return False
+
+
 def _terms(text: str) -> Iterator[tuple[Fraction, Fraction]]:
     """The numbers of a length and their units, each unit as its size in millimetres."""
     place = 0

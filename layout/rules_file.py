@@ -1,0 +1,191 @@
+"""Reads a rule set from YAML: every mistake in it with file, line and column, all of them at once."""
+
+from __future__ import annotations
+
+import codecs
+import os
+from collections.abc import Iterable
+from dataclasses import replace
+from pathlib import Path
+from typing import Final
+
+from pydantic import ValidationError
+
+from layout.config_files import DEFAULT_CONFIG, config_text
+from layout.measures import is_feet_or_inches
+from layout.near_words import nearest
+from layout.rules import RuleSet
+from layout.rules_checks import check_rules
+from layout.rules_clash import Clash
+from layout.rules_error import RuleError, RuleProblem
+from layout.rules_messages import is_misspelt, problem_of
+from layout.rules_yaml import YamlTree, dotted, read_yaml
+
+__all__ = ["RuleError", "RuleProblem", "default_rules", "load_rules", "load_rules_text"]
+
+_LARGEST: Final = 64 * 1024
+"""Bytes; the packaged rule sets with all their comments take under 6 KiB."""
+
+_MOST_TOLD: Final = 50
+"""Problems told at once; a file with more is no rule set, and nobody reads on."""
+
+_WIDE_ENCODINGS: Final = (
+    (codecs.BOM_UTF32_LE, "UTF-32"),  # before UTF-16, whose mark it starts with
+    (codecs.BOM_UTF32_BE, "UTF-32"),
+    (codecs.BOM_UTF16_LE, "UTF-16"),
+    (codecs.BOM_UTF16_BE, "UTF-16"),
+)
+
+
+def load_rules(path: str | os.PathLike[str]) -> RuleSet:
+    """The rule set in a YAML file.
+
+    Raises RuleError, with the place of everything that is wrong, for a file that cannot be opened or
+    is no rule set.
+    """
+    name = os.fspath(path)
+    return load_rules_text(_decoded(_bytes_of(Path(path), name), name), name)
+
+
+def default_rules() -> RuleSet:
+    """The packaged default: rigid vinyl by common practice. Whoever uses it says so on every output."""
+    return load_rules_text(config_text(DEFAULT_CONFIG), f"{DEFAULT_CONFIG}.yaml")
+
+
+def load_rules_text(text: str, name: str) -> RuleSet:
+    r"""The rule set in a text; `name` stands for the file in messages.
+
+    >>> load_rules_text("name: a\nplank: {length: 48 in, width: 180}", "a.yaml").plank.length
+    1219.2
+
+    Raises RuleError.
+    """
+    tree = read_yaml(text, name)
+    if not isinstance(tree.data, dict):
+        raise RuleError(tree.problems or (_not_a_rule_set(tree, name),))
+    rules, problems = _validated(tree, name)
+    if rules is None:
+        raise RuleError(_sorted((*tree.problems, *problems)))
+    clashes = tuple(_clash_problem(c, tree, name) for c in _clashes(rules, tree))
+    if clashes:
+        raise RuleError(_sorted(clashes))
+    return rules
+
+
+def _validated(tree: YamlTree, name: str) -> tuple[RuleSet | None, tuple[RuleProblem, ...]]:
+    """The rule set, or what pydantic has against it; places that were refused already are left out."""
+    try:
+        rules = RuleSet.model_validate(tree.data)
+    except ValidationError as error:
+        details = [
+            d
+            for d in error.errors(include_url=False)
+            if not _is_refused(tuple(d["loc"]), tree) and not is_misspelt(d, tree)
+        ]
+        details.sort(key=lambda d: tree.place(tuple(d["loc"])))
+        return None, tuple(problem_of(d, tree, name) for d in details[:_MOST_TOLD])
+    return (None if tree.problems else rules), ()
+
+
+def _is_refused(path: tuple[str | int, ...], tree: YamlTree) -> bool:
+    return any(path[:depth] in tree.refused for depth in range(len(path) + 1))
+
+
+def _clashes(rules: RuleSet, tree: YamlTree) -> tuple[Clash, ...]:
+    in_inches = any(is_feet_or_inches(text) for text in tree.written.values())
+    return check_rules(rules, in_inches=in_inches)
+
+
+def _clash_problem(clash: Clash, tree: YamlTree, name: str) -> RuleProblem:
+    """The clash at the first of its settings that is written in the file."""
+    key = next((k for k in clash.keys if k in tree.values), clash.keys[0])
+    line, column = tree.place(key)
+    return RuleProblem(
+        code=clash.code,
+        file=name,
+        line=line,
+        column=column,
+        key=dotted(key),
+        what=clash.what,
+        why=clash.why,
+        remedy=clash.remedy,
+    )
+
+
+def _sorted(problems: Iterable[RuleProblem]) -> tuple[RuleProblem, ...]:
+    problems = sorted(problems, key=lambda p: (p.line or 0, p.column or 0, p.code, p.key))
+    return tuple(problems[:_MOST_TOLD])
+
+
+def _not_a_rule_set(tree: YamlTree, name: str) -> RuleProblem:
+    start = "Start from a commented one: `setout rules new FILE`."
+    line, column = tree.place(())
+    problem = RuleProblem(code="RUL-101", file=name, what="The file is empty.", remedy=start)
+    if tree.data is None:
+        return problem
+    kind = "a list" if isinstance(tree.data, list) else "one value"
+    what = f"The file holds {kind} where a group of settings is wanted."
+    return replace(
+        problem, line=line, column=column, what=what, remedy=f"Write 'name: ...'. {start}"
+    )
+
+
+# --- the bytes ----------------------------------------------------------------------------------
+
+
+def _bytes_of(path: Path, name: str) -> bytes:
+    try:
+        with path.open("rb") as file:
+            data = file.read(_LARGEST + 1)
+    except IsADirectoryError as error:
+        raise _refused_file(name, "This is a folder.", "Name the YAML file in it.") from error
+    except FileNotFoundError as error:
+        remedy = f"{_neighbour(path)}Make one with `setout rules new FILE`."
+        raise _refused_file(name, "There is no such file.", remedy) from error
+    except (OSError, ValueError) as error:  # ValueError: a NUL character in the path
+        reason = error.strerror if isinstance(error, OSError) and error.strerror else str(error)
+        raise _refused_file(
+            name, f"The file cannot be read: {reason}.", "Check its name and its permissions."
+        ) from error
+    if len(data) > _LARGEST:
+        what = f"The file is larger than {_LARGEST // 1024} KiB, which no rule set is."
+        raise _refused_file(name, what, "Name the rule file, not the drawing.")
+    return data
+
+
+def _neighbour(path: Path) -> str:
+    """Suggestion of a file beside the missing one with nearly its name."""
+    try:
+        names = sorted(p.name for p in path.parent.iterdir() if p.suffix in {".yaml", ".yml"})
+    except OSError:
+        return ""
+    near = nearest(path.name, names)
+    return f"Did you mean {path.with_name(near)}? " if near else ""
+
+
+def _decoded(data: bytes, name: str) -> str:
+    for mark, encoding in _WIDE_ENCODINGS:
+        if data.startswith(mark):
+            what = f"The file is written in {encoding}."
+            raise _refused_file(name, what, "Save it again as UTF-8.")
+    try:
+        return data.decode("utf-8-sig")
+    except UnicodeDecodeError as error:
+        # error.object is the data less its byte order mark
+        before = error.object[: error.start].decode("utf-8", errors="replace")
+        raise RuleError(
+            (
+                RuleProblem(
+                    code="RUL-110",
+                    file=name,
+                    line=before.count("\n") + 1,
+                    column=len(before) - before.rfind("\n"),
+                    what=f"The byte 0x{error.object[error.start]:02x} here is not UTF-8 text.",
+                    remedy="Save the file again as UTF-8 (in an editor: save as, encoding UTF-8).",
+                ),
+            )
+        ) from error
+
+
+def _refused_file(name: str, what: str, remedy: str) -> RuleError:
+    return RuleError((RuleProblem(code="RUL-111", file=name, what=what, remedy=remedy),))
