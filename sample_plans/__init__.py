@@ -1,0 +1,1 @@
+"""Sample drawings of an invented scenario, and the code that draws them."""

@@ -1,0 +1,119 @@
+"""All samples together: what is drawn under which name, and the truth about it."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Callable
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any, Final
+
+import ezdxf
+from ezdxf.document import Drawing
+from shapely import Polygon
+
+from sample_plans import block_storey, flat
+from sample_plans.building import Building, Leaf, Opening, Point, Space, tidy
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Sample:
+    """One file: how it is drawn, what stands in it, and the drawing unit."""
+
+    file: str
+    draw: Callable[[], Drawing]
+    building: Callable[[], Building]
+    unit: str
+    to_mm: float
+    room_slack: float = 1e-4
+    """Relative error of a recovered area that the drawing's own untidiness excuses."""
+    encoding: str = "utf-8"
+
+
+SAMPLES: Final = (
+    Sample(file="flat.dxf", draw=flat.draw, building=flat.building, unit="mm", to_mm=1.0),
+    Sample(
+        file="block_storey.dxf",
+        draw=block_storey.draw,
+        building=block_storey.building,
+        unit="mm",
+        to_mm=1.0,
+    ),
+)
+
+
+def write_all(folder: Path) -> list[Path]:
+    """Draw every sample into the folder, and `truth.json` beside them; the paths written."""
+    paths = []
+    before = ezdxf.options.write_fixed_meta_data_for_testing
+    try:
+        ezdxf.options.write_fixed_meta_data_for_testing = True
+        for sample in SAMPLES:
+            path = folder / sample.file
+            with path.open("w", encoding=sample.encoding, newline="\n") as stream:
+                sample.draw().write(stream)
+            paths.append(path)
+    finally:
+        ezdxf.options.write_fixed_meta_data_for_testing = before
+    record = folder / "truth.json"
+    text = json.dumps({"drawn_with_ezdxf": ezdxf.__version__, "files": truth()}, indent=1)
+    record.write_text(text + "\n", encoding="utf-8", newline="\n")
+    return [*paths, record]
+
+
+def truth() -> dict[str, Any]:
+    """What a reader must find in each file: lengths in mm in drawing coordinates, areas in m2.
+
+    A doorway's `rooms` are room keys (`Flat 2/Hall`, `/Corridor` for communal space), None outside.
+    """
+    return {sample.file: _truth_of(sample) for sample in SAMPLES}
+
+
+def _truth_of(sample: Sample) -> dict[str, Any]:
+    building, k = sample.building(), sample.to_mm
+    return {
+        "units": {"name": sample.unit, "to_mm": k},
+        "room_slack": sample.room_slack,
+        "rooms": [_room(s, k) for s in building.spaces],
+        "doorways": [_doorway(d, k) for d in building.doors],
+        "windows": [{"at_mm": _mm(_middle(w.a, w.b), k)} for w in building.windows],
+        "columns": [{"outline_mm": [_mm(p, k) for p in ring]} for ring in building.columns],
+        "shafts": [{"outline_mm": [_mm(p, k) for p in ring]} for ring in building.shafts],
+    }
+
+
+def _room(space: Space, k: float) -> dict[str, Any]:
+    return {
+        "key": space.key,
+        "name": space.name,
+        "number": space.number or None,
+        "flat": space.flat or None,
+        "communal": space.communal,
+        "area_m2": round(space.shape.area * k * k / 1e6, 6),
+        "inside_mm": _mm(space.label_at, k),
+        "outline_mm": [_mm(p, k) for p in list(tidy(space.shape).exterior.coords)[:-1]],
+    }
+
+
+def _doorway(door: Opening, k: float) -> dict[str, Any]:
+    assert door.rooms is not None
+    hinged = door.leaf in {Leaf.HINGED, Leaf.DOUBLE}
+    leaf = [door.hinge, door.closed_end] if hinged else [door.a, door.b]
+    return {
+        "rooms": list(door.rooms),
+        "width_mm": round(door.width * k, 3),
+        "thickness_mm": round(door.thickness * k, 3),
+        "at_mm": _mm(_middle(door.a, door.b), k),
+        "kind": door.leaf.value,
+        "flat_entrance": door.flat_entrance,
+        "leaf_mm": [_mm(p, k) for p in leaf],
+        "shape_mm": [_mm(p, k) for p in list(tidy(Polygon(door.shape())).exterior.coords)[:-1]],
+    }
+
+
+def _middle(a: Point, b: Point) -> Point:
+    return ((a[0] + b[0]) / 2, (a[1] + b[1]) / 2)
+
+
+def _mm(p: Point, k: float) -> list[float]:
+    return [round(p[0] * k, 3) + 0.0, round(p[1] * k, 3) + 0.0]
