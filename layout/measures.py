@@ -1,4 +1,4 @@
-"""Lengths, shares and angles as people write them, turned into numbers once, at the edge.
+"""Lengths, shares, angles and words as people write them, turned into values once, at the edge.
 
 Inside, a length is a float in millimetres. Conversion factors are exact (inch 25.4 mm, foot 304.8 mm:
 the international inch of 1959). Every refusal says what was found and what to write instead.
@@ -8,7 +8,8 @@ from __future__ import annotations
 
 import math
 import re
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
+from difflib import SequenceMatcher
 from fractions import Fraction
 from typing import Final
 
@@ -250,3 +251,29 @@ def show(value: object) -> str:
         return f"{value:.10g}"
     text = repr(value) if isinstance(value, (str, float)) else f"a {type(value).__name__}"
     return text if len(text) <= _MOST_TEXT else text[: _MOST_TEXT - 4] + "...'"
+
+
+_LIKE_ENOUGH: Final = 0.6
+"""Likeness (0 to 1) below which a suggestion would puzzle more than it helps."""
+_LONGEST: Final = 60
+"""Words longer than this are no slip of the pen, and comparing them costs the square of their length."""
+
+
+def nearest(word: str, known: Iterable[str]) -> str | None:
+    """The known word that `word` is most likely a slip of; None when none is near.
+
+    Case, `-`, `_` and spaces make no difference. Ties go to the first known word.
+
+    >>> nearest("min_lenght", ["min_offset", "min_length"]), nearest("colour", ["plank", "gap"])
+    ('min_length', None)
+    """
+    if len(word) > _LONGEST:
+        return None
+    plain = _plain(word)
+    likeness = [(SequenceMatcher(None, plain, _plain(k)).ratio(), k) for k in known]
+    best = max(likeness, key=lambda pair: pair[0], default=(0.0, ""))
+    return best[1] if best[0] >= _LIKE_ENOUGH else None
+
+
+def _plain(word: str) -> str:
+    return word.casefold().replace("-", "").replace("_", "").replace(" ", "")

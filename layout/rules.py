@@ -22,6 +22,7 @@ from layout.measures import (
     LENGTH_PATTERN,
     SHARE_PATTERN,
     YES_NO_PATTERN,
+    nearest,
     parse_angle,
     parse_count,
     parse_length,
@@ -29,7 +30,6 @@ from layout.measures import (
     parse_yes_no,
     show,
 )
-from layout.near_words import nearest
 
 
 @dataclass(frozen=True, slots=True)

@@ -11,8 +11,7 @@ from itertools import chain
 from typing import Final
 
 from importer.tolerance import LENGTH_MM
-from layout.measures import show
-from layout.near_words import nearest
+from layout.measures import nearest, show
 from layout.rules import BREAK_WORDS, Bond, RuleSet
 from layout.rules_clash import (
     ACROSS,

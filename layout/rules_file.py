@@ -12,8 +12,7 @@ from typing import Final
 from pydantic import ValidationError
 
 from layout.config_files import DEFAULT_CONFIG, config_text
-from layout.measures import is_feet_or_inches
-from layout.near_words import nearest
+from layout.measures import is_feet_or_inches, nearest
 from layout.rules import RuleSet
 from layout.rules_checks import check_rules
 from layout.rules_clash import Clash

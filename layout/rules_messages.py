@@ -10,8 +10,7 @@ from typing import Any, Final, get_args
 from pydantic import BaseModel
 from pydantic_core import ErrorDetails
 
-from layout.measures import show
-from layout.near_words import nearest
+from layout.measures import nearest, show
 from layout.rules import RuleSet
 from layout.rules_error import RuleProblem
 from layout.rules_yaml import Path, Place, YamlTree, dotted
