@@ -1,0 +1,106 @@
+"""Where the joints of a bay go.
+
+Order of importance: fewest and smallest breaches; fewest planks; fewest cuts; looks. A first layout
+comes from a dynamic programme over the rows; a search over the whole stock then takes planks away
+until the bound is met or the effort is spent; a last pass betters the looks with the planks kept.
+Effort is counted in moves and the random numbers are seeded, so a result never depends on the clock.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from enum import Enum
+
+from layout.bound import relaxed_bound
+from layout.demand import BayDemand, Blank, JointPlan
+from layout.floor import Role
+from layout.joint_candidates import fits_one_plank, joints_of
+from layout.joint_problem import Problem
+from layout.joint_search import Search
+from layout.joint_settle import SEED, settle
+from layout.stock import count_planks
+
+
+class Effort(Enum):
+    """How long to look for fewer planks: moves a run without gain before giving up."""
+
+    QUICK = 0
+    NORMAL = 200
+    THOROUGH = 1500
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Solved:
+    """A plan and the bound it was held against."""
+
+    plan: JointPlan
+    bound: int
+
+
+def place_joints(demand: BayDemand, *, effort: Effort = Effort.NORMAL) -> JointPlan:
+    """Fix every run's joints.
+
+    Args:
+        demand: Runs, touches and rules, mm in the bay frame.
+        effort: How long to search; the result for one effort is always the same.
+
+    Returns:
+        Joints per run and the number of planks that cutting them takes.
+    """
+    return solve(demand, effort=effort).plan
+
+
+def solve(demand: BayDemand, *, effort: Effort = Effort.NORMAL) -> Solved:
+    """`place_joints` together with the lower bound, which it works out anyway."""
+    settled = settle(demand)
+    problem = settled.problem
+    bound = relaxed_bound(demand, settled.tiers)
+    search = Search(problem, settled.choice, SEED)
+    if effort is not Effort.QUICK and search.planks > bound:
+        search.improve(bound, effort.value * problem.runs)
+    joints = _joints(problem, search.choice)
+    planks = count_planks(blanks_of(demand, joints), demand.stock)
+    return Solved(plan=JointPlan(joints=joints, planks=planks), bound=bound)
+
+
+def _joints(problem: Problem, choice: Sequence[int]) -> tuple[tuple[float, ...], ...]:
+    demand = problem.demand
+    return tuple(
+        joints_of(run, float(problem.of_run(run.index).first[k]), demand)
+        for run, k in zip(demand.runs, choice, strict=True)
+    )
+
+
+def blanks_of(demand: BayDemand, joints: Sequence[Sequence[float]]) -> tuple[Blank, ...]:
+    """The blanks of a plan in the order of runs, numbered from 0."""
+    found: list[Blank] = []
+    plank = demand.stock
+    for run, places in zip(demand.runs, joints, strict=True):
+        stops = (run.x0, *places, run.x1)
+        last = len(stops) - 2
+        for n in range(last + 1):
+            length = stops[n + 1] - stops[n]
+            whole = length >= plank.plank_length - 0.01 and bool(places)
+            found.append(
+                Blank(
+                    key=len(found),
+                    role=Role.FULL if whole else _role(n, last),
+                    length_mm=length,
+                    width_mm=plank.plank_width
+                    if run.keeps_near and run.keeps_far
+                    else run.width_mm,
+                    keeps_near_edge=run.keeps_near,
+                    keeps_far_edge=run.keeps_far,
+                )
+            )
+    return tuple(found)
+
+
+def _role(number: int, last: int) -> Role:
+    if last == 0:
+        return Role.ONLY
+    return Role.FIRST if number == 0 else Role.LAST
+
+
+__all__ = ["Effort", "Solved", "blanks_of", "fits_one_plank", "place_joints", "solve"]

@@ -1,0 +1,158 @@
+"""Sticks into planks, along the length only: the one-dimensional half of cutting the stock.
+
+A stick is a blank, or two strips side by side, that uses a length of a plank over its full width.
+First sticks need the far end of a plank, last sticks the near end, `only` sticks neither.
+"""
+
+from __future__ import annotations
+
+from bisect import bisect_right, insort
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Final
+
+from importer.tolerance import SAME_POINT_MM
+from layout.demand import Blank, StockRules
+from layout.floor import Role
+
+FIT_MM: Final = 2 * SAME_POINT_MM
+"""What a fit may lack and still count: the rounding of the geometry that the lengths come from."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Stick:
+    """Blanks side by side. `taken` is the length to reserve: with the site tolerance where the piece
+    is cut to a measure on site.
+    """
+
+    role: Role
+    length: float
+    taken: float
+    blanks: tuple[Blank, ...]
+
+
+def stick_of(blanks: tuple[Blank, ...], stock: StockRules) -> Stick:
+    """The stick of one blank, or of two of the same role side by side."""
+    length = max(b.length_mm for b in blanks)
+    role = blanks[0].role
+    if length >= stock.plank_length - SAME_POINT_MM:
+        role = Role.FULL
+    measured = role in {Role.LAST, Role.ONLY}
+    taken = length + (stock.tolerance if measured else 0.0)
+    return Stick(role=role, length=length, taken=taken, blanks=blanks)
+
+
+def pool(sticks: Sequence[Stick], stock: StockRules) -> tuple[tuple[Stick, ...], ...]:
+    """Every stick on one plank, with as few planks as the ways tried give; without `only` sticks
+    that number is the least possible.
+    """
+    whole = [(s,) for s in sticks if s.role is Role.FULL]
+    ends = [s for s in sticks if s.role in {Role.FIRST, Role.LAST}]
+    onlys = [s for s in sticks if s.role is Role.ONLY]
+    if not onlys:
+        return (*whole, *_tuples(_match(ends, Role.FIRST, stock)))
+    tries = [
+        _packed(_match([*ends, *onlys], Role.FIRST, stock), stock),
+        _packed(_match([*ends, *onlys], Role.LAST, stock), stock),
+        _filled(_match(ends, Role.FIRST, stock), onlys, stock),
+        _packed([[s] for s in (*ends, *onlys)], stock),
+    ]
+    return (*whole, *_tuples(min(tries, key=len)))
+
+
+def _tuples(planks: Sequence[Sequence[Stick]]) -> list[tuple[Stick, ...]]:
+    return [tuple(plank) for plank in planks]
+
+
+def _match(sticks: Sequence[Stick], favour: Role, stock: StockRules) -> list[list[Stick]]:
+    """Pairs that share a plank, and sticks left alone.
+
+    The longest stick has the fewest partners, and whatever fits beside it fits beside every shorter
+    one too: so it may take any partner, and taking them longest first gives a greatest matching of
+    firsts with lasts. A partner of fixed hand is taken before an `only` stick, which serves both
+    hands; `favour` says which hand a long `only` stick looks at first.
+    """
+    limit = stock.plank_length - stock.kerf + FIT_MM
+    free: dict[Role, list[tuple[float, int]]] = {Role.FIRST: [], Role.LAST: [], Role.ONLY: []}
+    for number, stick in enumerate(sticks):
+        insort(free[stick.role], (stick.taken, -number))
+    hands = (Role.FIRST, Role.LAST) if favour is Role.FIRST else (Role.LAST, Role.FIRST)
+    partners = {
+        Role.FIRST: (Role.LAST, Role.ONLY),
+        Role.LAST: (Role.FIRST, Role.ONLY),
+        Role.ONLY: (*hands, Role.ONLY),
+    }
+    planks = []
+    for _ in range(len(sticks)):
+        role = max((r for r in free if free[r]), key=lambda r: free[r][-1], default=None)
+        if role is None:
+            break
+        taken, number = free[role].pop()
+        plank = [sticks[-number]]
+        for other in partners[role]:
+            fitting = bisect_right(free[other], (limit - taken, 1))
+            if fitting:
+                plank.append(sticks[-free[other].pop(fitting - 1)[1]])
+                break
+        planks.append(plank)
+    return planks
+
+
+def _room(plank: Sequence[Stick], stock: StockRules) -> float:
+    """Length that one more stick may take out of a plank."""
+    used = sum(s.taken for s in plank) + stock.kerf * len(plank)
+    return stock.plank_length - used + FIT_MM
+
+
+def _filled(
+    planks: list[list[Stick]], onlys: Sequence[Stick], stock: StockRules
+) -> list[list[Stick]]:
+    """Put `only` sticks, longest first, where they leave least; open planks when nothing fits."""
+    for stick in sorted(onlys, key=lambda s: -s.taken):
+        target = _tightest(planks, stick, stock)
+        if target is None:
+            planks.append([stick])
+        else:
+            planks[target].append(stick)
+    return planks
+
+
+def _tightest(planks: Sequence[Sequence[Stick]], stick: Stick, stock: StockRules) -> int | None:
+    """The plank that the stick fits with least left over."""
+    best, best_room = None, float("inf")
+    for number, plank in enumerate(planks):
+        room = _room(plank, stock)
+        if stick.taken <= room < best_room and _hands_free(plank, stick):
+            best, best_room = number, room
+    return best
+
+
+def _hands_free(plank: Sequence[Stick], stick: Stick) -> bool:
+    return stick.role is Role.ONLY or all(s.role is not stick.role for s in plank)
+
+
+def _packed(planks: list[list[Stick]], stock: StockRules) -> list[list[Stick]]:
+    """Empty planks whose sticks fit into others, those with least on them first."""
+    planks = sorted(planks, key=lambda p: sum(s.taken for s in p))
+    kept: list[list[Stick]] = []
+    while planks:
+        plank = planks.pop(0)
+        moved = _moved(plank, planks, stock)
+        if moved is None:
+            kept.append(plank)
+        else:
+            planks = moved
+    return kept
+
+
+def _moved(
+    plank: Sequence[Stick], others: Sequence[Sequence[Stick]], stock: StockRules
+) -> list[list[Stick]] | None:
+    """The other planks with this one's sticks on them, or None when one does not fit."""
+    target = [list(other) for other in others]
+    for stick in sorted(plank, key=lambda s: -s.taken):
+        place = _tightest(target, stick, stock)
+        if place is None:
+            return None
+        target[place].append(stick)
+    return target
