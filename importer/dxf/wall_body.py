@@ -1,0 +1,152 @@
+"""The body of the walls: strips, filled outlines and strokes together, and its free ends."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Final
+
+import numpy as np
+import shapely
+from shapely import STRtree
+from shapely.geometry.base import BaseGeometry
+
+from importer.dxf.arrays import Geometries, line_array
+from importer.dxf.drawing import Bools, Floats
+from importer.dxf.wall_faces import Index
+from importer.dxf.wall_strips import USUAL_MM, Strips
+from importer.outlines import (
+    BARRIER_MM,
+    filled_thin_holes,
+    thickened_bodies,
+    thickened_strokes,
+)
+
+PROBE_MM: Final = 15.0
+"""How far beyond a wall's end, and inside it, is looked for more wall: more than strokes are apart
+that are meant to meet, less than any opening is wide."""
+
+NIB_MM: Final = 25.0
+NIB_SHARE: Final = 0.3
+"""A nib or a crossing wall is looked for this far off a face (or this share of the thickness)."""
+
+RAY_INSET: Final = 0.15
+"""Rays leave a wall's end at this share of the thickness from either face, and in the middle."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class WallBody:
+    """`barriers` are the thickened pieces the body is made of, `solid` their union with the insides
+    of walls filled.
+    """
+
+    barriers: Geometries
+    solid: BaseGeometry
+
+    def holds(self, points: Floats) -> Bools:
+        """Which of the points, (n, 2), lie in the body."""
+        return np.asarray(shapely.contains_xy(self.solid, points[:, 0], points[:, 1]), dtype=bool)
+
+
+def wall_body(strokes: Floats, solids: Geometries, strips: Strips) -> WallBody:
+    """Body of the walls from their strokes (n, 4), filled outlines and strips."""
+    strip_shapes = np.asarray(shapely.polygons(strips.corners), dtype=object).reshape(-1)
+    barriers = np.concatenate(
+        [thickened_strokes(strokes), thickened_bodies(solids), thickened_bodies(strip_shapes)]
+    )
+    thickest = float(strips.thickness.max()) if len(strips) else 0.0
+    solid = filled_thin_holes(shapely.union_all(barriers), max(thickest * 1.1, USUAL_MM / 2))
+    shapely.prepare(solid)
+    return WallBody(barriers=barriers, solid=solid)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class WallEnds:
+    """Ends of wall strips as arrays. Looking out of the wall along `out`, `right` and `left` are the
+    corners of the end; `nibs` counts the faces off which a wall turns away right at the end.
+    """
+
+    right: Floats
+    left: Floats
+    out: Floats
+    thickness: Floats
+    nibs: Index
+
+    def __len__(self) -> int:
+        return len(self.out)
+
+    def middle(self) -> Floats:
+        """Middle of each end, (n, 2)."""
+        return np.asarray((self.right + self.left) / 2)
+
+    def take(self, rows: Index) -> WallEnds:
+        """The rows given, in that order."""
+        return WallEnds(
+            right=self.right[rows],
+            left=self.left[rows],
+            out=self.out[rows],
+            thickness=self.thickness[rows],
+            nibs=self.nibs[rows],
+        )
+
+
+def free_ends(strips: Strips, body: WallBody) -> WallEnds:
+    """Ends of strips beyond which there is no wall."""
+    c, along = strips.corners, strips.along
+    ends = WallEnds(
+        right=np.concatenate([c[:, 3], c[:, 1]]),
+        left=np.concatenate([c[:, 0], c[:, 2]]),
+        out=np.concatenate([-along, along]),
+        thickness=np.tile(strips.thickness, 2),
+        nibs=np.zeros(2 * len(strips), dtype=np.int64),
+    )
+    beyond = ends.middle() + ends.out * PROBE_MM
+    ends = ends.take(np.flatnonzero(~body.holds(beyond)))
+    across = ends.left - ends.right
+    across = across / np.hypot(across[:, 0], across[:, 1])[:, None]
+    off = np.maximum(NIB_MM, NIB_SHARE * ends.thickness)[:, None]
+    inside = -ends.out * PROBE_MM
+    nibs = body.holds(ends.left + inside + across * off).astype(np.int64)
+    nibs += body.holds(ends.right + inside - across * off)
+    return WallEnds(
+        right=ends.right, left=ends.left, out=ends.out, thickness=ends.thickness, nibs=nibs
+    )
+
+
+class Sight:
+    """What is seen of a solid from a point in a direction."""
+
+    def __init__(self, solid: BaseGeometry) -> None:
+        rings = shapely.get_parts(shapely.boundary(shapely.get_parts(solid)))
+        points, ring = shapely.get_coordinates(rings, return_index=True)
+        same = ring[1:] == ring[:-1]
+        self._edges = np.hstack([points[:-1], points[1:]])[same]
+        self._tree = STRtree(line_array(self._edges))
+
+    def distance(self, start: Floats, direction: Floats, reach: float) -> Floats:
+        """Distance from each start, (n, 2), along its unit direction to the first edge, mm; infinite
+        where nothing is met within reach. The thickening of the barriers is taken off.
+        """
+        rays = line_array(np.hstack([start, start + direction * reach]))
+        ray, edge = self._tree.query(rays, predicate="intersects")
+        a, b = self._edges[edge, :2], self._edges[edge, 2:]
+        side = b - a
+        towards = direction[ray]
+        cross = towards[:, 0] * side[:, 1] - towards[:, 1] * side[:, 0]
+        rel = a - start[ray]
+        with np.errstate(divide="ignore", invalid="ignore"):
+            far = (rel[:, 0] * side[:, 1] - rel[:, 1] * side[:, 0]) / cross
+        ends_far = np.minimum((rel * towards).sum(axis=1), ((b - start[ray]) * towards).sum(axis=1))
+        far = np.where(np.abs(cross) > 1e-9, far, ends_far)
+        found = np.full(len(start), np.inf)
+        np.minimum.at(found, ray, np.maximum(far, 0.0))
+        return found + BARRIER_MM
+
+
+def sight_from_ends(ends: WallEnds, sight: Sight, reach: float) -> Floats:
+    """Distances, (n, 3), to what the ends face: by the right face, in the middle, by the left face."""
+    inset = RAY_INSET
+    shares = np.array([inset, 0.5, 1 - inset])
+    ahead = ends.out * (2 * BARRIER_MM + PROBE_MM / 3)
+    starts = [ends.right + (ends.left - ends.right) * s + ahead for s in shares]
+    skipped = 2 * BARRIER_MM + PROBE_MM / 3
+    return np.column_stack([sight.distance(s, ends.out, reach) + skipped for s in starts])

@@ -1,0 +1,147 @@
+r"""Wall strips: the stretches where two neighbouring faces bound a wall.
+
+        upper face ============+            corners of a strip, in this order:
+          3 +-----------------+ 2
+            |      wall       |             0 start of lower   1 end of lower
+          0 +-----------------+ 1           3 start of upper   2 end of upper
+        lower face ==================
+
+Not every pair of neighbouring faces is a wall: a shaft, a closet or a duct between two walls is as
+narrow as a thick wall. What tells them apart is that each face of a wall has a room on its other
+side, while the faces of a closet have a wall there.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Final
+
+import numpy as np
+
+from importer.dxf.drawing import Bools, Floats
+from importer.dxf.wall_faces import Faces, Neighbours
+
+THINNEST_MM: Final = 50.0
+"""Thinnest wall that is built (a stud wall with one board a side, a glass or block partition)."""
+
+USUAL_MM: Final = 450.0
+"""Walls up to this are usual; a thicker one is believed only where neither face has a wall behind."""
+
+THICKEST_MM: Final = 800.0
+"""Thickest wall that is looked for: masonry of old houses, gable and cellar walls."""
+
+SHORTEST_MM: Final = 40.0
+"""Shortest stretch of wall: the nib beside a door frame."""
+
+DOUBTFUL_MM: Final = 260.0
+"""A strip thicker than this with a wall behind one face must be of a usual thickness of the drawing:
+it may as well be the duct or the cupboard beside that wall."""
+
+BIN_MM: Final = 10.0
+RARE_SHARE: Final = 0.012
+"""Share of all strip length below which a thickness is rare: it takes a long strip to be a wall."""
+
+USUAL_SHARE: Final = 0.1
+"""Share of all strip length from which a thickness is one of the drawing's own."""
+
+LONG_RATIO: Final = 6.0
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Strips:
+    """Wall strips as arrays: `corners` (n, 4, 2) as in the sketch above, `along` the unit vector from
+    start to end, `thickness` in the middle.
+    """
+
+    corners: Floats
+    along: Floats
+    thickness: Floats
+
+    def __len__(self) -> int:
+        return len(self.corners)
+
+    def length(self) -> Floats:
+        """Length of each strip along its axis, mm."""
+        axis = self.corners[:, [1, 2]].mean(axis=1) - self.corners[:, [0, 3]].mean(axis=1)
+        return np.asarray(np.hypot(axis[:, 0], axis[:, 1]))
+
+
+def strips_of(faces: Faces, pairs: Neighbours) -> Strips:
+    """Strips of wall among neighbouring faces.
+
+    Args:
+        faces: faces of the wall linework.
+        pairs: what `neighbours` found among them, looked for up to `THICKEST_MM`.
+    """
+    length = pairs.end - pairs.start
+    wall_like = (pairs.gap >= THINNEST_MM) & (pairs.gap <= THICKEST_MM) & (length >= SHORTEST_MM)
+    pairs = pairs.take(np.flatnonzero(wall_like))
+    share = _usualness(pairs)
+    order = np.lexsort((pairs.start, pairs.lower, np.round(pairs.gap, 1), share < USUAL_SHARE))
+    accepted = _accept(faces, pairs.take(order), share[order])
+    return _strips(faces, pairs.take(np.sort(order[accepted])))
+
+
+def _usualness(pairs: Neighbours) -> Floats:
+    """Share of all strip length that has about the thickness of each pair."""
+    if not len(pairs):
+        return np.empty(0)
+    number = (pairs.gap / BIN_MM).astype(np.int64)
+    weight = np.bincount(number + 1, weights=pairs.end - pairs.start, minlength=number.max() + 3)
+    near = weight[number] + weight[number + 1] + weight[number + 2]
+    return np.asarray(near / weight.sum())
+
+
+def _accept(faces: Faces, pairs: Neighbours, share: Floats) -> Bools:
+    """Which pairs are walls, decided in the order given: a pair is judged by the walls behind it."""
+    walls: tuple[list[list[tuple[float, float]]], ...] = (
+        [[] for _ in range(len(faces))],
+        [[] for _ in range(len(faces))],
+    )
+    above, below = walls
+    accepted = np.zeros(len(pairs), dtype=bool)
+    rows = zip(
+        pairs.lower.tolist(),
+        pairs.upper.tolist(),
+        pairs.start.tolist(),
+        pairs.end.tolist(),
+        pairs.gap.tolist(),
+        share.tolist(),
+        strict=True,
+    )
+    for k, (lower, upper, start, end, gap, usual) in enumerate(rows):
+        backed = _covered(below[lower], start, end) + _covered(above[upper], start, end)
+        if _is_wall(end - start, gap, usual, backed):
+            accepted[k] = True
+            above[lower].append((start, end))
+            below[upper].append((start, end))
+    return accepted
+
+
+def _is_wall(length: float, gap: float, usual: float, backed: int) -> bool:
+    if backed == 2:
+        return False
+    if usual < RARE_SHARE and length <= LONG_RATIO * gap:
+        return False
+    if gap > USUAL_MM:
+        return backed == 0 and usual >= USUAL_SHARE
+    return backed == 0 or gap <= DOUBTFUL_MM or usual >= USUAL_SHARE
+
+
+def _covered(taken: list[tuple[float, float]], start: float, end: float) -> bool:
+    """Whether walls stand behind more than half of a stretch of a face."""
+    over = sum(max(0.0, min(end, b) - max(start, a)) for a, b in taken)
+    return over > (end - start) / 2
+
+
+def _strips(faces: Faces, pairs: Neighbours) -> Strips:
+    corners = np.stack(
+        [
+            faces.point(pairs.lower, pairs.start),
+            faces.point(pairs.lower, pairs.end),
+            faces.point(pairs.upper, pairs.end),
+            faces.point(pairs.upper, pairs.start),
+        ],
+        axis=1,
+    )
+    return Strips(corners=corners, along=faces.along[pairs.lower], thickness=pairs.gap)

@@ -1,0 +1,200 @@
+r"""From linework and solids to clean outlines of the spaces between them. Pure geometry, no drawing.
+
+Every barrier, stroke or body, is thickened by the same small `BARRIER_MM`; what is left of the sheet
+is free space. Free space is shrunk until leaks narrower than twice the seal have closed, falls into
+parts, and each part grows back until it meets the barriers again. Since every barrier was thickened
+by the same amount, a last growth by that amount puts the outline exactly on the drawn strokes.
+
+      ______    ______            the leak is narrower than 2 x seal: two spaces,
+     |      |__|      |           and the outline runs straight across the leak
+     |  A    __    B  |
+     |______|  |______|
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Any, Final
+
+import numpy as np
+import shapely
+from numpy.typing import NDArray
+from shapely import MultiPolygon, Polygon, STRtree
+from shapely.geometry.base import BaseGeometry
+from shapely.geometry.polygon import orient
+
+from importer.tolerance import SAME_POINT_MM
+
+Floats = NDArray[np.float64]
+Shapes = NDArray[Any]
+
+BARRIER_MM: Final = 1.0
+"""Half the thickness that a stroke is given so that it is a barrier: far above float noise, far below
+anything built. It is taken off again, so that its size does not show in the result."""
+
+SEAL_MM: Final = 75.0
+"""Leaks up to twice this are closed: nobody walks through 150 mm, and every passage is wider."""
+
+MITRE_LIMIT: Final = 10.0
+"""Corners sharper than about 11 degrees are cut off when growing."""
+
+FRAME_MM: Final = 1000.0
+"""Free margin around everything, which is the outside."""
+
+STRAIGHT_MM: Final = 0.02
+"""A corner this near the line of its neighbours is no corner."""
+
+SMALLEST_HOLE_MM2: Final = 900.0
+"""Holes up to this (30 mm square) are no body a floor has to be cut around."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Space:
+    """A part of the free space. `outside` when it reaches the margin around everything."""
+
+    shape: Polygon
+    outside: bool
+
+
+def thickened_strokes(ends: Floats) -> Shapes:
+    """Strokes, (n, 4), as rectangles `BARRIER_MM` thick on either side, ends extended alike."""
+    if not len(ends):
+        return np.empty(0, dtype=object)
+    lines = shapely.linestrings(ends.reshape(-1, 2, 2))
+    return np.asarray(
+        shapely.buffer(lines, BARRIER_MM, cap_style="square", join_style="mitre"), dtype=object
+    )
+
+
+def thickened_bodies(bodies: Sequence[BaseGeometry] | Shapes) -> Shapes:
+    """Solids grown by `BARRIER_MM`."""
+    grown = shapely.buffer(np.asarray(bodies, dtype=object), BARRIER_MM, join_style="mitre")
+    return np.asarray(grown, dtype=object).reshape(-1)
+
+
+def spaces_between(barriers: Shapes, seal: float = SEAL_MM) -> tuple[Space, ...]:
+    """The spaces that barriers leave, leaks up to twice the seal closed.
+
+    Args:
+        barriers: thickened strokes and bodies (`thickened_strokes`, `thickened_bodies`), mm.
+        seal: half the width of the widest leak that is closed.
+
+    Returns:
+        The spaces, outlines on the strokes themselves and on the faces of the bodies, larger than
+        twice the seal across; ordered from the top of the sheet down, then from left to right.
+    """
+    if not len(barriers):
+        return ()
+    solid = shapely.union_all(barriers)
+    x0, y0, x1, y1 = shapely.bounds(solid)
+    margin = FRAME_MM + seal
+    frame = shapely.box(x0 - margin, y0 - margin, x1 + margin, y1 + margin)
+    sealed = shapely.buffer(solid, seal - BARRIER_MM, join_style="mitre", mitre_limit=MITRE_LIMIT)
+    cores = shapely.get_parts(shapely.difference(frame, sealed))
+    reach = shapely.bounds(cores)[:, 0] <= x0 - margin + 1.0
+    grown = shapely.buffer(cores, seal - BARRIER_MM, join_style="mitre", mitre_limit=MITRE_LIMIT)
+    tree = STRtree(barriers)
+    core_at, barrier_at = tree.query(grown, predicate="intersects")
+    order = np.lexsort((barrier_at, core_at))
+    near = np.split(barrier_at[order], np.cumsum(np.bincount(core_at, minlength=len(cores)))[:-1])
+    spaces = []
+    for core, big, touching, outside in zip(cores, grown, near, reach, strict=True):
+        shape = _grown_back(core, big, barriers[touching])
+        if shape is not None:
+            spaces.append(Space(shape=shape, outside=bool(outside)))
+    return tuple(sorted(spaces, key=lambda s: reading_order(s.shape)))
+
+
+def _grown_back(core: Polygon, grown: BaseGeometry, barriers: Shapes) -> Polygon | None:
+    """The core grown back as far as the barriers allow; only the part that holds the core."""
+    clear = shapely.difference(grown, shapely.union_all(barriers)) if len(barriers) else grown
+    parts = shapely.get_parts(clear)
+    parts = parts[shapely.intersects(parts, core)]
+    if not len(parts):
+        return None
+    largest = parts[int(np.argmax(shapely.area(parts)))]
+    return clean_outline(shapely.buffer(largest, BARRIER_MM, join_style="mitre"))
+
+
+def clean_outline(shape: BaseGeometry) -> Polygon | None:
+    """The largest polygon of a shape, counter-clockwise, without needless corners and tiny holes.
+
+    Returns None when nothing with an area is left.
+    """
+    if not shape.is_valid:
+        shape = shapely.make_valid(shape)
+    parts = [p for p in shapely.get_parts(shape).tolist() if isinstance(p, Polygon)]
+    if not parts:
+        return None
+    part = max(parts, key=lambda p: p.area)
+    shell = _corners(np.asarray(part.exterior.coords))
+    if shell is None:
+        return None
+    holes = [
+        hole
+        for ring in part.interiors
+        if Polygon(ring).area > SMALLEST_HOLE_MM2
+        and (hole := _corners(np.asarray(ring.coords))) is not None
+    ]
+    cleaned = Polygon(shell, holes)
+    if not cleaned.is_valid:
+        # Dropping a corner can make a hole touch the shell; the uncleaned outline is right too.
+        cleaned = part
+    return orient(cleaned)
+
+
+def _corners(ring: Floats) -> Floats | None:
+    """Corners of a closed ring without doubles and without those on a straight side."""
+    points = ring[:-1]
+    step = np.hypot(*(np.roll(points, -1, axis=0) - points).T)
+    points = points[step > SAME_POINT_MM]
+    for _ in range(3):
+        if len(points) < 3:
+            return None
+        before, after = np.roll(points, 1, axis=0), np.roll(points, -1, axis=0)
+        side, back = after - before, points - before
+        length = np.hypot(side[:, 0], side[:, 1])
+        off = np.abs(side[:, 0] * back[:, 1] - side[:, 1] * back[:, 0])
+        spike = length <= SAME_POINT_MM
+        straight = (off <= STRAIGHT_MM * np.maximum(length, SAME_POINT_MM)) | spike
+        if not straight.any():
+            break
+        # Neighbours are not dropped in one go: each would lean on the other.
+        keep = ~straight
+        keep[1:] |= straight[:-1] & straight[1:]
+        points = points[keep]
+    return points if len(points) >= 3 else None
+
+
+def reading_order(shape: BaseGeometry) -> tuple[float, float, float]:
+    """Sort key: from the top of the sheet down, then from left to right, to the millimetre."""
+    x0, _, _, y1 = shape.bounds
+    return (-round(y1), round(x0), round(shape.area))
+
+
+def filled_thin_holes(solid: BaseGeometry, width: float) -> BaseGeometry:
+    """The solid with those of its holes filled that are nowhere wider than `width`: the insides of
+    walls drawn by their faces, corners where strips of wall meet.
+    """
+    filled = []
+    for part in shapely.get_parts(solid).tolist():
+        rings = list(part.interiors)
+        if not rings:
+            filled.append(part)
+            continue
+        holes = np.array([Polygon(r) for r in rings], dtype=object)
+        thin = 2 * shapely.area(holes) <= width * shapely.length(holes)
+        tested = np.flatnonzero(thin)
+        core = shapely.buffer(holes[tested], -width / 2, join_style="mitre")
+        thin[tested] = shapely.is_empty(core)
+        filled.append(
+            Polygon(part.exterior, [r for r, t in zip(rings, thin, strict=True) if not t])
+        )
+    return MultiPolygon(filled)
+
+
+def inscribed_diameter(shape: Polygon) -> float:
+    """Diameter of the largest circle inside the polygon, to about 5 mm."""
+    line = shapely.maximum_inscribed_circle(shape, tolerance=5.0)
+    return 2 * float(shapely.length(line))
