@@ -19,8 +19,8 @@ from typing import Final
 
 import numpy as np
 
-from layout.demand import BayDemand, RunDemand
 from layout.bound_program import NEVER, Cases, least_planks
+from layout.demand import BayDemand, RunDemand
 from layout.joint_candidates import (
     Floats,
     Reach,

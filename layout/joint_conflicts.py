@@ -62,10 +62,11 @@ def _pairs_on(
     plank: float,
 ) -> Floats:
     """Number of pairs (i, i + shift) of joints that both lie on the seam."""
+    a, b = start
     start_mm, end_mm = touch.x0 - SEAM_MM, touch.x1 + SEAM_MM
-    first = np.maximum(np.ceil((start_mm - start[0]) / plank), np.ceil((start_mm - start[1]) / plank) - shift)
+    first = np.maximum(np.ceil((start_mm - a) / plank), np.ceil((start_mm - b) / plank) - shift)
     first = np.maximum(first, np.maximum(0, -shift))
-    last = np.minimum(np.floor((end_mm - start[0]) / plank), np.floor((end_mm - start[1]) / plank) - shift)
+    last = np.minimum(np.floor((end_mm - a) / plank), np.floor((end_mm - b) / plank) - shift)
     last = np.minimum(last, np.minimum(count[0] - 1, count[1] - 1 - shift))
     pairs: Floats = np.maximum(last - first + 1, 0)
     return pairs

@@ -29,7 +29,11 @@ def rectangle(length: float, rows: int, *, tolerance: float = 0.0, kerf: float =
         runs=runs,
         touches=tuple(Touch(below=i, above=i + 1, x0=0.0, x1=length) for i in range(rows - 1)),
         stock=StockRules(
-            plank_length=1220.0, plank_width=180.0, kerf=kerf, keep_offcut=300.0, tolerance=tolerance
+            plank_length=1220.0,
+            plank_width=180.0,
+            kerf=kerf,
+            keep_offcut=300.0,
+            tolerance=tolerance,
         ),
         min_length=300.0,
         never_below=180.0,
