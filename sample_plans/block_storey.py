@@ -1,15 +1,15 @@
 """block_storey.dxf: one storey of a block, millimetres. Four flats about a corridor with stair, lift
 and plant room; flats 1 and 2 are one type mirrored, 3 and 4 another, 4 with a slanted gable.
 
-           flat 3   | stair lift plant |   flat 4  \\
-    ----------------- corridor ---------------------
-           flat 1            |           flat 2
+    flat 3 | stair, lift, plant | flat 4
+    -------------- corridor ------------
+         flat 1      |      flat 2
 """
 
 from __future__ import annotations
 
 from ezdxf.document import Drawing
-from ezdxf.layouts import Modelspace
+from ezdxf.layouts.layout import Modelspace
 from shapely import Polygon
 
 from sample_plans import kit
@@ -195,11 +195,11 @@ def _dimensions(doc: Drawing) -> None:
     msp = doc.modelspace()
     kit.dimension_style(doc, "PLAN-100", 180.0)
     south = [-11800, -11500, -100, 100, 11500, 11800]
-    kit.dimension(msp, -9700, -8900, south, "PLAN-100", upright=False)
-    kit.dimension(msp, -10350, -8900, [-11800, 11800], "PLAN-100", upright=False)
+    for at, marks in ((-9700, south), (-10300, [-11800, 11800])):
+        kit.dimension(msp, kit.Chain(at=at, face=-8900, style="PLAN-100"), marks)
     west = [-7900, -7600, -200, 0, 1600, 1800, 8800, 9100]
-    kit.dimension(msp, -12600, -11800, west, "PLAN-100", upright=True)
-    kit.dimension(msp, -13250, -11800, [-7900, 9100], "PLAN-100", upright=True)
+    for at, marks in ((-12600, west), (-13250, [-7900, 9100])):
+        kit.dimension(msp, kit.Chain(at=at, face=-11800, style="PLAN-100", upright=True), marks)
 
 
 def _sheet(doc: Drawing) -> None:

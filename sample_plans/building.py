@@ -218,11 +218,8 @@ def tidy(shape: Polygon) -> Polygon:
 
 def _tidy_ring(coords: Iterable[Sequence[float]]) -> list[Point]:
     points = [(round(p[0], DIGITS) + 0.0, round(p[1], DIGITS) + 0.0) for p in coords][:-1]
-    kept = [
-        p
-        for before, p, after in zip(points[-1:] + points[:-1], points, points[1:] + points[:1])
-        if not _in_line(before, p, after)
-    ]
+    turns = zip(points[-1:] + points[:-1], points, points[1:] + points[:1], strict=True)
+    kept = [p for before, p, after in turns if not _in_line(before, p, after)]
     first = kept.index(min(kept))
     return kept[first:] + kept[:first]
 

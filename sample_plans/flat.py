@@ -9,7 +9,7 @@ from sample_plans.building import Building, Leaf, Opening, Space, Thing, envelop
 from sample_plans.furniture import add_furniture
 from sample_plans.sheet import Sheet, add_sheet
 
-SCALE = kit.Scale(name=200.0, area=150.0, note=125.0, leaf=40.0)
+SCALE = kit.Scale(name=175.0, area=125.0, note=125.0, leaf=40.0)
 SHAFT = rectangle(5100, 7300, 5600, 7600)
 
 
@@ -172,7 +172,7 @@ def draw() -> Drawing:
     for space in plan.spaces:
         x, y = space.label_at
         kit.letter(msp, space.name, (x, y), SCALE.name, "A-AREA-IDEN")
-        below = (x, y - 290)
+        below = (x, y - 260)
         kit.letter(msp, f"{kit.area_m2(space):.2f} m2", below, SCALE.area, "A-AREA-IDEN")
     _dimensions(doc)
     _sheet(doc)
@@ -183,14 +183,13 @@ def _dimensions(doc: Drawing) -> None:
     msp = doc.modelspace()
     kit.dimension_style(doc, "PLAN-50", 125.0)
     south = [-300, 600, 2100, 2900, 4700, 6600, 8400, 10100]
-    kit.dimension(msp, -2050, -300, south, "PLAN-50", upright=False)
-    kit.dimension(msp, -2450, -300, [-300, 0, 5200, 5300, 9800, 10100], "PLAN-50", upright=False)
-    kit.dimension(msp, -2850, -300, [-300, 10100], "PLAN-50", upright=False)
-    west = [-300, 0, 4300, 4400, 7600, 7900]
-    kit.dimension(msp, -900, -300, west, "PLAN-50", upright=True)
-    kit.dimension(msp, -1400, -300, [-300, 7900], "PLAN-50", upright=True)
+    rooms = [-300, 0, 5200, 5300, 9800, 10100]
+    for at, marks in ((-2050, south), (-2450, rooms), (-2850, [-300, 10100])):
+        kit.dimension(msp, kit.Chain(at=at, face=-300, style="PLAN-50"), marks)
+    for at, marks in ((-900, [-300, 0, 4300, 4400, 7600, 7900]), (-1400, [-300, 7900])):
+        kit.dimension(msp, kit.Chain(at=at, face=-300, style="PLAN-50", upright=True), marks)
     east = [-300, 0, 3400, 3500, 4900, 6400, 7600, 7900]
-    kit.dimension(msp, 10700, 10100, east, "PLAN-50", upright=True)
+    kit.dimension(msp, kit.Chain(at=10700, face=10100, style="PLAN-50", upright=True), east)
 
 
 def _sheet(doc: Drawing) -> None:

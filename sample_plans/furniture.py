@@ -4,8 +4,10 @@ along x: an architect's library drawn once for a unit of length.
 
 from __future__ import annotations
 
+from math import cos, sin, tau
+
 from ezdxf.document import Drawing
-from ezdxf.layouts import BlockLayout
+from ezdxf.layouts.blocklayout import BlockLayout
 
 from sample_plans.building import Point
 
@@ -18,12 +20,19 @@ class _Pen:
     def __init__(self, block: BlockLayout, unit: float) -> None:
         self._block = block
         self._k = unit
+        # The oldest format knows neither light polylines nor ellipses.
+        self._old = block.dxfversion <= "AC1009"
+
+    def _closed(self, corners: list[Point]) -> None:
+        if self._old:
+            self._block.add_polyline2d(corners, close=True, dxfattribs=ON_ZERO)
+        else:
+            self._block.add_lwpolyline(corners, close=True, dxfattribs=ON_ZERO)
 
     def rect(self, x0: float, y0: float, x1: float, y1: float) -> None:
         """Closed rectangle."""
         k = self._k
-        corners = [(x0 * k, y0 * k), (x1 * k, y0 * k), (x1 * k, y1 * k), (x0 * k, y1 * k)]
-        self._block.add_lwpolyline(corners, close=True, dxfattribs=ON_ZERO)
+        self._closed([(x0 * k, y0 * k), (x1 * k, y0 * k), (x1 * k, y1 * k), (x0 * k, y1 * k)])
 
     def line(self, a: Point, b: Point) -> None:
         """Straight line."""
@@ -37,8 +46,18 @@ class _Pen:
     def oval(self, x: float, y: float, half_x: float, half_y: float) -> None:
         """Ellipse with upright axes."""
         k = self._k
-        major, ratio = (half_x, half_y / half_x) if half_x >= half_y else (half_y, half_x / half_y)
-        axis = (major * k, 0.0) if half_x >= half_y else (0.0, major * k)
+        if self._old:
+            turns = [tau * i / 24 for i in range(24)]
+            self._closed(
+                [
+                    (round((x + half_x * cos(t)) * k, 3), round((y + half_y * sin(t)) * k, 3))
+                    for t in turns
+                ]
+            )
+            return
+        long_x = half_x >= half_y
+        axis = (half_x * k, 0.0) if long_x else (0.0, half_y * k)
+        ratio = half_y / half_x if long_x else half_x / half_y
         self._block.add_ellipse((x * k, y * k), major_axis=axis, ratio=ratio, dxfattribs=ON_ZERO)
 
 

@@ -2,16 +2,16 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from itertools import pairwise
 from math import atan2, degrees
 from typing import Final
 
-import ezdxf
 from ezdxf.document import Drawing
-from ezdxf.enums import TextEntityAlignment
-from ezdxf.layouts import BaseLayout, Modelspace
+from ezdxf.enums import MTextEntityAlignment, TextEntityAlignment
+from ezdxf.layouts.base import BaseLayout
+from ezdxf.layouts.layout import Modelspace
 from shapely import Polygon
 
 from sample_plans.building import Building, Leaf, Opening, Point, Space, Thing
@@ -49,14 +49,15 @@ class Scale:
     leaf: float
 
 
-def new_drawing(version: str, *, insunits: int, metric: bool) -> Drawing:
-    """An empty drawing whose bytes depend on nothing but what is drawn in it."""
-    ezdxf.options.write_fixed_meta_data_for_testing = True
-    doc = ezdxf.new(version, units=insunits)
-    doc.header["$MEASUREMENT"] = 1 if metric else 0
-    doc.header["$LTSCALE"] = 1.0
-    if "LETTERING" not in doc.styles:
-        doc.styles.add("LETTERING", font="arial.ttf")
+def new_drawing(version: str, *, insunits: int = 0, metric: bool = True) -> Drawing:
+    """An empty drawing. The oldest format, R12, has no place for the unit."""
+    doc = Drawing.new(version)
+    if version == "R12":
+        doc.header["$HANDLING"] = 1
+    else:
+        doc.units = insunits
+        doc.header["$MEASUREMENT"] = 1 if metric else 0
+    doc.styles.add("LETTERING", font="arial.ttf")
     return doc
 
 
@@ -219,25 +220,44 @@ def letter(layout: BaseLayout, text: str, at: Point, height: float, layer: str) 
     entity.set_placement(_rounded(at), align=TextEntityAlignment.MIDDLE_CENTER)
 
 
+def paragraph(msp: Modelspace, lines: Sequence[str], at: Point, height: float, layer: str) -> None:
+    """Several lines of text in one MTEXT about its middle."""
+    attribs = {"layer": layer, "style": "LETTERING", "char_height": height}
+    entity = msp.add_mtext("\\P".join(lines), dxfattribs=attribs)
+    entity.set_location(_rounded(at), attachment_point=MTextEntityAlignment.MIDDLE_CENTER)
+
+
 def area_m2(space: Space, unit_mm: float = 1.0) -> float:
     """Floor area of a room in square metres."""
     return float(space.shape.area) * (unit_mm / 1000.0) ** 2
 
 
-def dimension(
-    msp: Modelspace, at: float, face: float, marks: Sequence[float], style: str, *, upright: bool
-) -> None:
-    """A chain of dimensions through `marks`, drawn at x = `at` when upright, else at y = `at`; the
-    extension lines start at the wall `face`.
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Chain:
+    """A chain of dimensions drawn at x = `at` when upright, else at y = `at`, for a wall whose face
+    is at `face`; `words` turns a length into text where the style cannot.
     """
+
+    at: float
+    face: float
+    style: str
+    upright: bool = False
+    words: Callable[[float], str] | None = None
+
+
+def dimension(msp: Modelspace, chain: Chain, marks: Sequence[float]) -> None:
+    """One dimension between each mark and the next."""
     for low, high in pairwise(marks):
-        p1, p2 = ((face, low), (face, high)) if upright else ((low, face), (high, face))
+        ends = [(m, chain.face) for m in (low, high)]
+        if chain.upright:
+            ends = [(y, x) for x, y in ends]
         dim = msp.add_linear_dim(
-            base=(at, low) if upright else (low, at),
-            p1=p1,
-            p2=p2,
-            angle=90 if upright else 0,
-            dimstyle=style,
+            base=(chain.at, low) if chain.upright else (low, chain.at),
+            p1=ends[0],
+            p2=ends[1],
+            angle=90 if chain.upright else 0,
+            text="<>" if chain.words is None else chain.words(high - low),
+            dimstyle=chain.style,
             dxfattribs={"layer": "A-ANNO-DIMS"},
         )
         dim.render()

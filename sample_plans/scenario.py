@@ -3,16 +3,18 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, Final
 
 import ezdxf
 from ezdxf.document import Drawing
+from ezdxf.version import __version__ as ezdxf_version
 from shapely import Polygon
 
-from sample_plans import block_storey, flat
+from sample_plans import block_storey, flat, flat_inches, flat_messy
 from sample_plans.building import Building, Leaf, Opening, Point, Space, tidy
 
 
@@ -27,7 +29,6 @@ class Sample:
     to_mm: float
     room_slack: float = 1e-4
     """Relative error of a recovered area that the drawing's own untidiness excuses."""
-    encoding: str = "utf-8"
 
 
 SAMPLES: Final = (
@@ -39,24 +40,53 @@ SAMPLES: Final = (
         unit="mm",
         to_mm=1.0,
     ),
+    Sample(
+        file="flat_inches.dxf",
+        draw=flat_inches.draw,
+        building=flat_inches.building,
+        unit="in",
+        to_mm=25.4,
+    ),
+    Sample(
+        file="flat_messy.dxf",
+        draw=flat_messy.draw,
+        building=flat_messy.building,
+        unit="mm",
+        to_mm=1.0,
+        room_slack=0.005,
+    ),
 )
+
+
+@contextmanager
+def fixed_meta_data() -> Iterator[None]:
+    """Dates and identifiers that ezdxf writes are constants inside, as they were outside."""
+    options = ezdxf.options  # type: ignore[attr-defined]  # public, but not declared as exported
+    before = options.write_fixed_meta_data_for_testing
+    options.write_fixed_meta_data_for_testing = True
+    try:
+        yield
+    finally:
+        options.write_fixed_meta_data_for_testing = before
 
 
 def write_all(folder: Path) -> list[Path]:
     """Draw every sample into the folder, and `truth.json` beside them; the paths written."""
     paths = []
-    before = ezdxf.options.write_fixed_meta_data_for_testing
-    try:
-        ezdxf.options.write_fixed_meta_data_for_testing = True
-        for sample in SAMPLES:
-            path = folder / sample.file
-            with path.open("w", encoding=sample.encoding, newline="\n") as stream:
-                sample.draw().write(stream)
-            paths.append(path)
-    finally:
-        ezdxf.options.write_fixed_meta_data_for_testing = before
+    for sample in SAMPLES:
+        path = folder / sample.file
+        with fixed_meta_data():
+            doc = sample.draw()
+            # ezdxf adds the classes in use in the order of a set, which is another one every run.
+            for name in sorted(doc.entitydb.dxf_types_in_use()):
+                doc.classes.add_class(name)
+            with path.open(
+                "w", encoding=doc.output_encoding, errors="dxfreplace", newline="\n"
+            ) as stream:
+                doc.write(stream)
+        paths.append(path)
     record = folder / "truth.json"
-    text = json.dumps({"drawn_with_ezdxf": ezdxf.__version__, "files": truth()}, indent=1)
+    text = json.dumps({"drawn_with_ezdxf": ezdxf_version, "files": truth()}, indent=1)
     record.write_text(text + "\n", encoding="utf-8", newline="\n")
     return [*paths, record]
 
@@ -91,7 +121,7 @@ def _room(space: Space, k: float) -> dict[str, Any]:
         "communal": space.communal,
         "area_m2": round(space.shape.area * k * k / 1e6, 6),
         "inside_mm": _mm(space.label_at, k),
-        "outline_mm": [_mm(p, k) for p in list(tidy(space.shape).exterior.coords)[:-1]],
+        "outline_mm": _ring(space.shape, k),
     }
 
 
@@ -107,7 +137,7 @@ def _doorway(door: Opening, k: float) -> dict[str, Any]:
         "kind": door.leaf.value,
         "flat_entrance": door.flat_entrance,
         "leaf_mm": [_mm(p, k) for p in leaf],
-        "shape_mm": [_mm(p, k) for p in list(tidy(Polygon(door.shape())).exterior.coords)[:-1]],
+        "shape_mm": _ring(door.shape(), k),
     }
 
 
@@ -117,3 +147,8 @@ def _middle(a: Point, b: Point) -> Point:
 
 def _mm(p: Point, k: float) -> list[float]:
     return [round(p[0] * k, 3) + 0.0, round(p[1] * k, 3) + 0.0]
+
+
+def _ring(shape: Polygon, k: float) -> list[list[float]]:
+    """Counter-clockwise, first point not repeated."""
+    return [_mm((x, y), k) for x, y in list(tidy(shape).exterior.coords)[:-1]]

@@ -7,7 +7,7 @@ from typing import Final
 
 from ezdxf.document import Drawing
 from ezdxf.enums import TextEntityAlignment
-from ezdxf.layouts import BlockLayout, Paperspace
+from ezdxf.layouts.blocklayout import BlockLayout
 
 from sample_plans.building import Point
 
@@ -59,7 +59,7 @@ def add_sheet(doc: Drawing, sheet: Sheet) -> None:
     """A paper-space layout named after the sheet; the empty default layout is taken out."""
     block = doc.blocks.new("TITLE-BLOCK")
     _title_block(block)
-    layout: Paperspace = doc.layouts.new(sheet.name)
+    layout = doc.layouts.new(sheet.name)
     doc.layouts.delete("Layout1")
     width, height = sheet.paper
     layout.page_setup(size=sheet.paper, margins=(0, 0, 0, 0), units="mm", name=sheet.paper_name)
