@@ -8,7 +8,7 @@ and legend cells are too small, sheet frames and building outlines hold doors or
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from typing import Final
 
 import numpy as np
@@ -18,7 +18,7 @@ from shapely.validation import explain_validity
 
 from importer.dxf.arrays import point_array, polygon_array
 from importer.dxf.drawing import Drawing, Ring
-from importer.dxf.found import DoorSymbol, Recovered, RoomShape
+from importer.dxf.found import DoorSymbol, RoomShape
 from importer.dxf.labels import RoomLabel
 from importer.dxf.layer_words import is_flat_name, is_ignored_name, is_room_name
 from importer.dxf.outline_nesting import Candidate, cut, settle
@@ -49,12 +49,23 @@ WALL_MM: Final = 600.0
 """Rooms further apart than the thickest wall are not neighbours."""
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Outlined:
+    """Rooms drawn as outlines. `believed` when a layer says that rooms are drawn so; then the
+    architect has drawn them all, and what walls enclose besides is a shaft or a void.
+    """
+
+    rooms: tuple[RoomShape, ...] = ()
+    believed: bool = False
+    findings: tuple[Finding, ...] = ()
+
+
 def outlined_rooms(
     drawing_mm: Drawing,
     labels: Sequence[RoomLabel],
     symbols: Sequence[DoorSymbol],
     hints: Hints,
-) -> Recovered:
+) -> Outlined:
     """Rooms drawn as closed outlines, and what had to be repaired or left out.
 
     Args:
@@ -64,7 +75,7 @@ def outlined_rooms(
         hints: room layers (then only these count) and layers to ignore.
 
     Returns:
-        Rooms that do not overlap, in the order of the file, with findings; no openings, no walls.
+        Rooms that do not overlap, in the order of the file, with findings.
     """
     found, findings = _candidates(drawing_mm, hints)
     found = _counted(found, labels)
@@ -77,7 +88,7 @@ def outlined_rooms(
         others = [c for c in found if not c.believed]
         rooms += _around_labels(others, rooms, labels, symbols)
     shapes = tuple(RoomShape(shape=c.shape, why=c.why, source=c.source) for c in rooms)
-    return Recovered(rooms=shapes, findings=tuple(findings))
+    return Outlined(rooms=shapes, believed=bool(believed), findings=tuple(findings))
 
 
 # ---------------------------------------------------------------- candidates

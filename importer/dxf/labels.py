@@ -22,7 +22,7 @@ from importer.dxf.arrays import line_array, point_array
 from importer.dxf.drawing import Drawing, Floats, Text
 from importer.dxf.label_text import LONGEST_NAME, NOTHING, Reading, read_text
 from importer.dxf.layer_words import is_ignored_name, is_measure_name, plain
-from importer.dxf.room_words import names_a_room, words
+from importer.dxf.room_words import names_a_flat, names_a_room, words
 from importer.hints import Hints, matches_layer
 from importer.plan import Point
 
@@ -56,6 +56,16 @@ class RoomLabel:
     area_m2: float | None = None
     area_sure: bool = True
     size_mm: tuple[float, float] | None = None
+
+    @property
+    def text(self) -> str:
+        """Name and number as they read."""
+        return " ".join(t for t in (self.name, self.number) if t)
+
+    @property
+    def of_flat(self) -> bool:
+        """It names a whole dwelling (`Flat 3`)."""
+        return names_a_flat(self.text)
 
     @property
     def known(self) -> bool:
@@ -284,7 +294,9 @@ def _join_names(named: list[_Part], walls: _Walls) -> list[_Part]:
         whole = one.reading.is_measure() or one.reading.number or len(one.texts) > 1
         close = pair.gap <= 0.9 * min(one.height, two.height)
         short = len(f"{one.reading.name} {two.reading.name}") <= LONGEST_NAME
-        if pair.stacked and free and close and short and not whole and one.style == two.style:
+        flat = names_a_flat(one.reading.name) or names_a_flat(two.reading.name)
+        alike = one.style == two.style and not flat
+        if pair.stacked and free and close and short and alike and not whole:
             below[pair.one], above[pair.two] = pair.two, pair.one
     return [
         _one_name([named[m] for m in _chain(k, below)]) for k in range(len(named)) if k not in above
@@ -323,6 +335,8 @@ def _attach(named: list[_Part], data: list[_Part], walls: _Walls) -> list[RoomLa
     for pair in _pairs(parts, walls):
         i, j = sorted((pair.one, pair.two))
         if i >= len(named) or j < len(named) or j in taken:
+            continue
+        if names_a_flat(parts[j].reading.number):
             continue
         merged = _merge(parts[i], parts[j], data_above=pair.one == j)
         if merged is not None:
@@ -412,6 +426,7 @@ def _in_style(labels: list[RoomLabel], drawing: Drawing) -> list[RoomLabel]:
         and (
             label.known
             or label.measured
+            or label.of_flat
             or _style(drawing.texts[label.texts[0]], drawing) in styles
         )
     ]

@@ -108,12 +108,12 @@ _WORDS: Final[dict[About, str]] = {
         shaft shafts riser risers duct ducts chase schacht schachte schaechte installationsschacht
         gaine gaines conducto conductos patinillo patinillos cavedio cavedi vano_tecnico courette
         courettes leidingschacht szyb szyby szacht sachta sachty шахта шахты schakt sjakt hormi
-        akna ghena ghene baca elevator elevators lift lifts aufzug aufzuege ascenseur ascensor
+        akna ghena ghene baca evtr elevator elevators lift lifts aufzug aufzuege ascenseur ascensor
         ascensore elevador лифт лифты hiss heis chimney flue kamin schornstein cheminee chimenea
         camino komin дымоход
     """,
     About.FIXED_UNIT: """
-        casework cabinet cabinets cab counter counters countertop millwork kitchen kitchens kuche
+        case casework cabinet cabinets cab counter counters countertop millwork kitchen kitchens kuche
         kueche kuchen einbauschrank cuisine cuisines cocina cocinas cucina cucine cozinha cozinhas
         keuken kuchnia kuchyn kuchynska кухня kok kjokken kokken keittio konyha bucatarie kuhinja
         mutfak builtin builtins island worktop placard placards wardrobe closetunit encimera

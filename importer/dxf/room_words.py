@@ -133,6 +133,25 @@ def names_a_room(text: str) -> bool:
     return any(w in ROOM_WORDS for w in words) or plain(text).strip() in ROOM_WORDS
 
 
+_FLAT: Final = re.compile(
+    r"^(?:flat|apartment|apt|unit|suite|wohnung|whg|we|wohneinheit|top|appartement|appart|logement|"
+    r"lot|piso|vivienda|departamento|depto|dpto|appartamento|alloggio|interno|apartamento|fracao|"
+    r"woning|mieszkanie|lokal|byt|квартира|кв|lagenhet|lgh|leilighet|asunto|lakas|apartament|stan|"
+    r"daire)\b\.?\s*(?:nr|no|n|num)?[.#\s-]*(?:[a-z]{0,2}[-.]?\d{1,4}(?:[.\-/]\d{1,3})*[a-z]?|[a-z])$"
+)
+
+
+def names_a_flat(text: str | None) -> bool:
+    """The text names a whole dwelling.
+
+    >>> names_a_flat("Flat 3"), names_a_flat("Wohnung 2.01"), names_a_flat("Unit B")
+    (True, True, True)
+    >>> names_a_flat("Flat"), names_a_flat("Top floor"), names_a_flat("Kitchen 2")
+    (False, False, False)
+    """
+    return text is not None and bool(_FLAT.match(plain(text).strip()))
+
+
 def is_communal(text: str, *, strong: bool = False) -> bool:
     """The text names space that belongs to no flat."""
     known = STRONG_COMMUNAL if strong else COMMUNAL_WORDS

@@ -7,8 +7,7 @@ import pytest
 from shapely import Polygon, box
 
 from importer.dxf.doors import door_symbols
-from importer.dxf.drawn_outlines import inner_width, outlined_rooms, repaired
-from importer.dxf.found import Recovered
+from importer.dxf.drawn_outlines import Outlined, inner_width, outlined_rooms, repaired
 from importer.dxf.labels import room_labels
 from importer.hints import Hints
 from tests.importer.build import Sketch
@@ -16,16 +15,16 @@ from tests.importer.build import Sketch
 NO_HINTS = Hints()
 
 
-def outlined(sketch: Sketch, hints: Hints = NO_HINTS) -> Recovered:
+def outlined(sketch: Sketch, hints: Hints = NO_HINTS) -> Outlined:
     drawing = sketch.build()
     return outlined_rooms(drawing, room_labels(drawing, hints), door_symbols(drawing, hints), hints)
 
 
-def areas(found: Recovered) -> list[float]:
+def areas(found: Outlined) -> list[float]:
     return [round(r.shape.area / 1e6, 3) for r in found.rooms]
 
 
-def codes(found: Recovered) -> list[str]:
+def codes(found: Outlined) -> list[str]:
     return [f.code for f in found.findings]
 
 

@@ -1,0 +1,189 @@
+"""The parts of a drawing put together into a `Plan`: rooms, names, doorways, storeys, flats, things
+in the way, in reading order and in the plan's frame.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Final
+
+import numpy as np
+
+from importer.dxf.chosen_rooms import ChosenRooms, choose_rooms
+from importer.dxf.door_blocks import kinds_by_blocks
+from importer.dxf.doors import door_symbols
+from importer.dxf.doorways import from_openings, from_symbols, unled_symbols
+from importer.dxf.draft import DraftDoorway, DraftRoom, RoomFinder
+from importer.dxf.drawing import Drawing
+from importer.dxf.drawn_outlines import outlined_rooms
+from importer.dxf.finished import Draft, finished_plan
+from importer.dxf.flats import find_flats
+from importer.dxf.found import DoorSymbol
+from importer.dxf.labels import RoomLabel, room_labels
+from importer.dxf.layer_words import is_wall_name
+from importer.dxf.naming import label_findings, name_rooms
+from importer.dxf.obstacles import find_obstacles
+from importer.dxf.storeys import find_storeys
+from importer.dxf.walls_to_rooms import recover_rooms
+from importer.hints import Hints, matches_layer
+from importer.plan import Finding, Origin, Plan, PlanError, Severity, UnitReading
+
+NEAR_ROOMS_MM: Final = 1000.0
+"""A door symbol further than this from every room belongs to something else on the sheet."""
+
+USUAL_LETTERS_MM: Final = 150.0
+"""Height of room labels where the drawing has none: 2.5 to 3.5 mm at 1:50 (ISO 3098)."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Doors:
+    """Doorways and what was noticed about them."""
+
+    doorways: tuple[DraftDoorway, ...]
+    findings: tuple[Finding, ...]
+
+
+def assemble(drawing_mm: Drawing, units: UnitReading, hints: Hints) -> Plan:
+    """A plan from a drawing in millimetres.
+
+    Args:
+        drawing_mm: the drawing, scaled by `units.to_mm`, with the findings made so far.
+        units: the unit that was believed.
+        hints: what the user knows better.
+
+    Returns:
+        The plan in drawing coordinates times `units.to_mm`.
+
+    Raises:
+        PlanError: no room was found; the message says what was seen and what to set.
+    """
+    symbols = door_symbols(drawing_mm, hints)
+    labels = room_labels(drawing_mm, hints)
+    outlined = outlined_rooms(drawing_mm, labels, symbols, hints)
+    recovered = recover_rooms(drawing_mm, symbols, hints)
+    chosen = choose_rooms(drawing_mm, outlined, recovered, labels, hints)
+    if not chosen.rooms:
+        raise _no_rooms(drawing_mm, symbols, labels, hints)
+    named = name_rooms(chosen.rooms, labels)
+    shapes = [r.shape for r in named.rooms]
+    doors = _doors(drawing_mm, chosen, named.rooms, symbols, hints)
+    storeys, storey_findings = find_storeys(drawing_mm, shapes, _letters(labels))
+    dwellings = find_flats(drawing_mm, named.rooms, doors.doorways, named.flat_labels, hints)
+    draft = Draft(
+        rooms=named.rooms,
+        doorways=doors.doorways,
+        storeys=tuple(storeys),
+        dwellings=dwellings,
+        obstacles=find_obstacles(drawing_mm, shapes, hints),
+        walls=recovered.walls,
+        findings=(
+            *drawing_mm.findings,
+            *chosen.findings,
+            *doors.findings,
+            *label_findings(drawing_mm, named),
+            *storey_findings,
+            *dwellings.findings,
+        ),
+    )
+    return finished_plan(drawing_mm, units, draft)
+
+
+def _letters(labels: Sequence[RoomLabel]) -> float:
+    heights = [x.height for x in labels if x.known or x.measured]
+    return float(np.median(heights)) if heights else USUAL_LETTERS_MM
+
+
+# ---------------------------------------------------------------- doorways
+
+
+def _doors(
+    drawing: Drawing,
+    chosen: ChosenRooms,
+    rooms: Sequence[DraftRoom],
+    symbols: Sequence[DoorSymbol],
+    hints: Hints,
+) -> _Doors:
+    finder = RoomFinder([r.shape for r in rooms])
+    doorways = from_openings(chosen.openings, finder, symbols)
+    used = {k for d in doorways for k in d.symbols}
+    more = from_symbols(symbols, used, finder)
+    doorways += [d for d in more if not any(_same_place(d, other) for other in doorways)]
+    doorways = kinds_by_blocks(drawing, hints, doorways, finder)
+    findings = [
+        _unled(drawing, symbols[k], rooms, finder)
+        for k in unled_symbols(symbols, doorways)
+        if finder.near_point(symbols[k].hinge, NEAR_ROOMS_MM)
+    ]
+    return _Doors(doorways=tuple(doorways), findings=tuple(findings))
+
+
+def _same_place(one: DraftDoorway, two: DraftDoorway) -> bool:
+    """Two doorways on the same floor: most of the smaller lies in the other."""
+    shared = one.shape.intersection(two.shape).area
+    return bool(shared > 0.3 * min(one.shape.area, two.shape.area))
+
+
+def _unled(
+    drawing: Drawing, symbol: DoorSymbol, rooms: Sequence[DraftRoom], finder: RoomFinder
+) -> Finding:
+    middle = (
+        (symbol.hinge[0] + symbol.closed_end[0]) / 2,
+        (symbol.hinge[1] + symbol.closed_end[1]) / 2,
+    )
+    near = finder.near_point(middle, NEAR_ROOMS_MM / 2)
+    where = drawing.where(middle, symbol.source)
+    if len(near) == 1:
+        name = rooms[near[0]].name
+        return Finding(
+            code="IMP-402",
+            severity=Severity.NOTE,
+            what=f"A door of {symbol.radius_mm:.0f} mm stands inside one room"
+            + (f" ({name})." if name else ".")
+            + " No doorway was made of it.",
+            where=where,
+            remedy="If it parts two rooms, draw their outlines on a layer and name that in "
+            "drawing.layers.rooms.",
+        )
+    return Finding(
+        code="IMP-401",
+        severity=Severity.SETTLE,
+        what=f"A door of {symbol.radius_mm:.0f} mm leads to no two rooms that were found.",
+        where=where,
+        remedy="Check the walls about it; name their layers in drawing.layers.walls.",
+    )
+
+
+# ---------------------------------------------------------------- nothing found
+
+
+def _no_rooms(
+    drawing: Drawing, symbols: Sequence[DoorSymbol], labels: Sequence[RoomLabel], hints: Hints
+) -> PlanError:
+    layers = sorted({s.layer for s in drawing.sources})
+    if hints.wall_layers:
+        walls = [x for x in layers if matches_layer(x, hints.wall_layers)]
+    else:
+        walls = [x for x in layers if is_wall_name(x)]
+    seen = [
+        f"{len(drawing.segments)} strokes on {len(layers)} layers",
+        f"{len(drawing.rings)} closed outlines",
+        f"{sum(1 for s in symbols if s.has_leaf)} door leaves",
+        f"{sum(1 for x in labels if x.known or x.measured)} room labels",
+        f"wall layers {_listed(walls)}" if walls else "no layer named for walls",
+    ]
+    return PlanError(
+        Finding(
+            code="IMP-300",
+            severity=Severity.REFUSED,
+            what=f"No room was found. Seen: {'; '.join(seen)}.",
+            where=Origin(file=drawing.file),
+            remedy="If this is a floor plan, name the layers of the walls in drawing.layers.walls, or "
+            f"of the room outlines in drawing.layers.rooms. Layers in use: {_listed(layers)}.",
+        )
+    )
+
+
+def _listed(names: Sequence[str], most: int = 12) -> str:
+    shown = ", ".join(f"'{n}'" for n in names[:most])
+    return shown + (f" and {len(names) - most} more" if len(names) > most else "")
