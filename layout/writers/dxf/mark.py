@@ -1,0 +1,128 @@
+"""The architect's drawing with the setting-out added: the entry to this package for writing."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from pathlib import Path
+
+from importer.plan import Finding, Origin, PlanError, Severity
+from layout.floor import PlanResult
+from layout.rules import RuleSet
+from layout.writers.dxf.census import census, differences, raw_census
+from layout.writers.dxf.compose import Composition, compose
+from layout.writers.dxf.pen import Pen
+from layout.writers.dxf.records import has_record, write_record
+from layout.writers.dxf.scheme import PLAIN, LayerScheme
+from layout.writers.dxf.source import Opened, open_drawing, write_whole
+from layout.writers.dxf.splice import CannotSpliceError, View, splice
+from layout.writers.dxf.styles import add_styles
+from layout.writers.dxf.tags import parse
+from layout.writers.dxf.underlay import underlay_of
+
+
+class TouchedError(RuntimeError):
+    """Something of the architect's would have been changed. Never a user's fault."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class MarkedFile:
+    """The marked drawing as a file, and what the user should know about how it was made."""
+
+    data: bytes
+    remarks: tuple[str, ...] = ()
+
+
+def marked_dxf(
+    source: Path, result: PlanResult, rules: RuleSet, *, scheme: LayerScheme = PLAIN
+) -> bytes:
+    """The drawing at `source` with the layout of `result` added on layers of its own.
+
+    See `mark_drawing`, which also tells what had to be done to the file.
+    """
+    return mark_drawing(source, result, rules, scheme=scheme).data
+
+
+def mark_drawing(
+    source: Path,
+    result: PlanResult,
+    rules: RuleSet,
+    *,
+    scheme: LayerScheme = PLAIN,
+    default_rules: bool = False,
+) -> MarkedFile:
+    """Add the layout to the architect's drawing; everything that was in it stays as it was.
+
+    A sound text DXF of release 2000 or later is added to byte for byte; others (older, binary,
+    damaged) are written anew, R12 to R14 as release 2000, and a remark says so, also in the drawing.
+    The result depends on nothing but the arguments and the file.
+
+    Raises:
+        PlanError: the file cannot be read, or is a drawing that was marked before.
+        TouchedError: an original entity would have changed (a fault of this program).
+    """
+    if result.plan is None:
+        msg = "a plan that could not be read cannot be marked"
+        raise ValueError(msg)
+    opened = open_drawing(source)
+    if has_record(opened.doc):
+        raise PlanError(_marked_before(source))
+    to_mm = result.plan.units.to_mm
+    before, handles = census(opened.doc), frozenset(opened.doc.entitydb.keys())
+    underlay = underlay_of(opened.doc, to_mm)
+    drawn = compose(result, rules, underlay, opened.remarks, default_rules=default_rules)
+    styles = add_styles(opened.doc, scheme, to_mm)
+    pen = Pen(opened.doc, styles, to_mm)
+    for mark in drawn.marks:
+        pen.draw(mark)
+    write_record(opened.doc, result, rules, scheme, default_rules=default_rules)
+    touched = differences(before, census(opened.doc))
+    if touched:
+        raise TouchedError(f"{source}: entities {', '.join(touched[:5])} would have changed")
+    return MarkedFile(data=_written(opened, handles, _view(drawn, to_mm)), remarks=opened.remarks)
+
+
+def _written(opened: Opened, handles: frozenset[str], view: View) -> bytes:
+    if opened.raw is not None:
+        try:
+            data = splice(opened.raw, opened.doc, handles, view)
+        except CannotSpliceError:
+            return write_whole(opened, view)
+        _check_untouched(opened, data)
+        return data
+    return write_whole(opened, view)
+
+
+def _check_untouched(opened: Opened, data: bytes) -> None:
+    """The file itself: every entity and object as before, but for what marking has to change."""
+    after = parse(data)
+    assert opened.raw is not None
+    if after is None:
+        raise TouchedError("the marked file cannot be read as groups")
+    changed = {r.handle for r in opened.raw.records if r.kind in {"TABLE", "VPORT", "DICTIONARY"}}
+    gone = [
+        key
+        for key in differences(raw_census(opened.raw), raw_census(after))
+        if key.split("/")[1] not in changed and not key.startswith("HEADER/")
+    ]
+    if gone:
+        raise TouchedError(f"records {', '.join(gone[:5])} would have changed")
+
+
+def _view(drawn: Composition, to_mm: float) -> View:
+    x0, y0, x1, y1 = (v / to_mm for v in drawn.view)
+    return View(
+        centre=((x0 + x1) / 2, (y0 + y1) / 2),
+        width=x1 - x0,
+        height=y1 - y0,
+        extents=tuple(v / to_mm for v in drawn.bounds),  # type: ignore[arg-type]  # four stay four
+    )
+
+
+def _marked_before(source: Path) -> Finding:
+    return Finding(
+        code="OUT-102",
+        severity=Severity.REFUSED,
+        what="this drawing has been marked by setout already.",
+        where=Origin(file=str(source)),
+        remedy="Give the architect's own drawing, or delete the marks' layers and the record first.",
+    )

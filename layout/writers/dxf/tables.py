@@ -1,0 +1,284 @@
+"""What stands beside the plan: the room table, notes to each bay, joints, breaches, legend, cautions."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from itertools import zip_longest
+from pathlib import PurePath
+
+from importer.plan import RoomId, Severity
+from layout.cautions import CAUTIONS, DEFAULT_RULES_NOTE
+from layout.floor import BayLayout, Frame, PlanResult
+from layout.rules import RuleSet
+from layout.takeoff import combine
+from layout.writers.dxf.lettering import from_drawing, wrapped
+from layout.writers.dxf.marks import Align
+from layout.writers.dxf.panels import Cell, Line, Panel, Sample, heading, item, paragraph, title
+from layout.writers.dxf.runs_seen import EndSlant, is_ripped, rip_words, runs_seen
+from layout.writers.dxf.scheme import Content
+from layout.writers.dxf.sizes import SMALL_MM
+from layout.writers.dxf.sketch import LengthApart, Sketch
+from layout.writers.numbers import m2, whole_mm
+
+_MOST_FINDINGS = 15
+_AREA, _LAID, _PLANKS, _BOUND, _BREACHES = 88.0, 103.0, 118.0, 131.0, 150.0
+_ROOMS = 24.0
+"""Right edges of the figures of the room table, and where the rooms begin, mm on paper."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Told:
+    """A bay as the tables tell of it."""
+
+    layout: BayLayout
+    rooms: str
+    rooms_mm2: float
+    sketch: Sketch
+    apart: tuple[LengthApart, ...]
+
+
+def panels_of(
+    result: PlanResult,
+    rules: RuleSet,
+    told: Sequence[Told],
+    remarks: Sequence[str],
+    *,
+    default_rules: bool,
+) -> tuple[Panel, ...]:
+    """All panels, top to bottom; those that have nothing to say are left out."""
+    panels = (
+        _title(result, rules, remarks, default_rules=default_rules),
+        _room_table(told),
+        _order(result, rules),
+        *(_bay(t) for t in told),
+        _apart(told),
+        _joints(result, told),
+        _breaches(told),
+        _unlaid(result),
+        _to_settle(result),
+        _legend(result, told),
+        Panel(lines=tuple(line for c in CAUTIONS for line in paragraph(c))),
+    )
+    return tuple(p for p in panels if p is not None and p.lines)
+
+
+def _title(
+    result: PlanResult, rules: RuleSet, remarks: Sequence[str], *, default_rules: bool
+) -> Panel:
+    plank = rules.plank
+    lines = [title("FLOOR SETTING-OUT")]
+    if result.plan is not None:
+        units = result.plan.units
+        lines += paragraph(
+            f"Added to {from_drawing(PurePath(result.source).name)}; one drawing unit is "
+            f"{units.to_mm:g} mm ({from_drawing(units.because)})."
+        )
+    lines += paragraph(
+        f"Rules: {from_drawing(rules.name)}. Plank {plank.length:g} x {plank.width:g} x "
+        f"{plank.thickness:g}, wall gap {rules.gap.wall:g}, end pieces from {rules.ends.min_length:g}, "
+        f"joints {rules.joints.min_offset:g} apart, rows from {rules.rows.min_width:g} wide. "
+        "All lengths in millimetres."
+    )
+    if default_rules:
+        lines += paragraph(DEFAULT_RULES_NOTE)
+    for remark in remarks:
+        lines += paragraph(from_drawing(remark))
+    return Panel(lines=tuple(lines))
+
+
+def _figures(*texts: str) -> tuple[Cell, ...]:
+    places = (_AREA, _LAID, _PLANKS, _BOUND, _BREACHES)
+    return tuple(Cell(text=t, x=x, align=Align.RIGHT) for t, x in zip(texts, places, strict=True))
+
+
+def _room_table(told: Sequence[Told]) -> Panel:
+    names = (Cell(text="bay"), Cell(text="rooms", x=_ROOMS))
+    figures = _figures("room m2", "laid m2", "planks", "least", "breaches")
+    lines = [Line(cells=(*names, *figures), ruled=True)]
+    for t in told:
+        layout = t.layout
+        figures = _figures(
+            f"{m2(t.rooms_mm2):.2f}",
+            f"{m2(layout.area_mm2):.2f}",
+            str(len(layout.planks)),
+            str(layout.bound),
+            str(len(layout.breaches)),
+        )
+        labels = tuple(wrapped(from_drawing(layout.bay.id), _ROOMS - 2, SMALL_MM))
+        rooms = tuple(wrapped(t.rooms, _AREA - _ROOMS - 16, SMALL_MM))
+        for n, (label, room) in enumerate(zip_longest(labels, rooms, fillvalue="")):
+            cells = (Cell(text=label), Cell(text=room, x=_ROOMS))
+            lines.append(Line(cells=cells + (figures if n == 0 else ())))
+    lines[-1] = Line(cells=lines[-1].cells, ruled=True)
+    totals = _figures(
+        f"{m2(sum(t.rooms_mm2 for t in told)):.2f}",
+        f"{m2(sum(t.layout.area_mm2 for t in told)):.2f}",
+        str(sum(len(t.layout.planks) for t in told)),
+        str(sum(t.layout.bound for t in told)),
+        str(sum(len(t.layout.breaches) for t in told)),
+    )
+    return Panel(lines=(*lines, Line(cells=totals)), content=Content.TABLE)
+
+
+def _order(result: PlanResult, rules: RuleSet) -> Panel | None:
+    if not result.bays:
+        return None
+    total = combine([result], rules).totals
+    return Panel(
+        lines=tuple(
+            paragraph(
+                f"Order: {total.planks} planks and {total.spare_planks} spare, {total.packs} packs of "
+                f"{rules.plank.per_pack}. Waste {total.waste_percent:.1f} %. Skirting or bead "
+                f"{total.skirting_mm / 1000:.1f} m."
+            )
+        )
+    )
+
+
+def _bay(told: Told) -> Panel:
+    layout, sketch = told.layout, told.sketch
+    lines = [heading(f"BAY {from_drawing(layout.bay.id)}   {told.rooms}")]
+    lines += paragraph(_direction_words(layout.setting_out.frame, bool(sketch.runs)))
+    ripped = [
+        f"row {run.row} to {rip_words(run)}"
+        for run in runs_seen(layout)
+        if any(is_ripped(p) for p in run.pieces)
+    ]
+    if ripped:
+        lines += paragraph(f"Rip {'; '.join(_merged(ripped))}.")
+    for words, slant in (("First", sketch.first_slant), ("Last", sketch.last_slant)):
+        if slant is not None:
+            lines += paragraph(_slant_words(words, slant))
+    (short, long), (narrow, wide) = layout.window.length_mm, layout.window.width_mm
+    lines += paragraph(
+        f"Holds while the room, measured along the rows, differs by {short:+.0f} to {long:+.0f}, "
+        f"and across them by {narrow:+.0f} to {wide:+.0f}. Outside this: stop and set out again."
+    )
+    return Panel(lines=tuple(lines))
+
+
+def _merged(items: Sequence[str]) -> list[str]:
+    return list(dict.fromkeys(items))
+
+
+def _slant_words(which: str, slant: EndSlant) -> str:
+    longer, shorter = ("far", "near") if slant.excess > 0 else ("near", "far")
+    return (
+        f"{which} pieces at the angled wall: the length given is that of the edge {_EDGE[longer]} the "
+        f"start wall; the edge {_EDGE[shorter]} it is {abs(slant.excess)} shorter."
+    )
+
+
+_EDGE: Mapping[str, str] = {"far": "away from", "near": "towards"}
+
+
+def _direction_words(frame: Frame, laid: bool) -> str:
+    if not laid:
+        return "Nothing could be laid here."
+    along, across = _compass(frame.along), _compass(frame.across)
+    return f"Each row {along}, the rows one after another {across}."
+
+
+def _compass(direction: tuple[float, float]) -> str:
+    x, y = direction
+    if abs(y) < 0.02:
+        return "from left to right" if x > 0 else "from right to left"
+    if abs(x) < 0.02:
+        return "upwards" if y > 0 else "downwards"
+    return f"{'upwards' if y > 0 else 'downwards'} to the {'right' if x > 0 else 'left'}"
+
+
+def _apart(told: Sequence[Told]) -> Panel | None:
+    if not any(t.apart for t in told):
+        return None
+    lines = [heading("LENGTHS NOT ON THE PLAN")]
+    for t in told:
+        if t.apart:
+            words = (f"row {a.row} {a.piece.role.value} {a.words}" for a in t.apart)
+            lines += item(from_drawing(t.layout.bay.id), "; ".join(words), x=_ROOMS)
+    return Panel(lines=tuple(lines), content=Content.TABLE)
+
+
+def _joints(result: PlanResult, told: Sequence[Told]) -> Panel | None:
+    if not result.joints:
+        return None
+    names = {t.layout.bay.id: from_drawing(t.layout.bay.id) for t in told}
+    lines = [heading("MOVEMENT JOINTS")]
+    for n, joint in enumerate(result.joints, start=1):
+        sides = ", ".join(names.get(b, from_drawing(b)) for b in joint.bays)
+        beside = f" ({sides})" if sides else ""
+        words = f"{joint.kind.value} {whole_mm(joint.length_mm)}{beside}. {from_drawing(joint.why)}"
+        lines += item(f"J{n}", words)
+    return Panel(lines=tuple(lines), content=Content.TABLE)
+
+
+def _breaches(told: Sequence[Told]) -> Panel | None:
+    breaches = [b for t in told for b in t.layout.breaches]
+    if not breaches:
+        return None
+    lines = [heading("RULES NOT KEPT")]
+    for n, b in enumerate(breaches, start=1):
+        figures = f"{b.rule} {b.value:g}, limit {b.limit:g}"
+        lines += item(str(n), f"{from_drawing(b.where)}: {figures}. {from_drawing(b.why)}")
+    return Panel(lines=tuple(lines), content=Content.TABLE)
+
+
+def room_names(result: PlanResult) -> dict[RoomId, str]:
+    """What each room is called: its name, else its number, else its id."""
+    rooms = result.plan.rooms if result.plan is not None else ()
+    return {r.id: from_drawing(r.name or r.number or str(r.id)) for r in rooms}
+
+
+def _unlaid(result: PlanResult) -> Panel | None:
+    if not result.unlaid:
+        return None
+    names = room_names(result)
+    words = "; ".join(
+        f"{names.get(u.room, from_drawing(u.room))} ({from_drawing(u.because)})"
+        for u in result.unlaid
+    )
+    return Panel(lines=(heading("NOT LAID"), *paragraph(f"{words}.")))
+
+
+def _to_settle(result: PlanResult) -> Panel | None:
+    open_ones = [f for f in result.findings if f.severity is not Severity.NOTE]
+    if not open_ones:
+        return None
+    lines = [heading("TO SETTLE BEFORE LAYING")]
+    for finding in open_ones[:_MOST_FINDINGS]:
+        lines += item("-", from_drawing(f"{finding.what} {finding.remedy}"), x=4.0)
+    if len(open_ones) > _MOST_FINDINGS:
+        lines += paragraph(f"and {len(open_ones) - _MOST_FINDINGS} more, see the record.")
+    return Panel(lines=tuple(lines))
+
+
+def _legend(result: PlanResult, told: Sequence[Told]) -> Panel:
+    entries: Iterator[tuple[bool, Sample, str]] = iter(
+        (
+            (bool(told), Sample.START, "start corner; the arrow shows the direction of laying"),
+            (bool(told), Sample.DATUM, "datum: line to snap on the subfloor, between rows 1 and 2"),
+            (
+                bool(told),
+                Sample.CUT,
+                "sawn edge; a figure at the end of a row is the length to cut",
+            ),
+            (_any_ripped(told), Sample.RIP, "piece ripped to width"),
+            (bool(result.joints), Sample.JOINT, "movement joint, covered by a profile"),
+            (
+                any(t.layout.breaches for t in told),
+                Sample.BREACH,
+                "rule not kept, see the numbered list",
+            ),
+        )
+    )
+    lines = [
+        Line(cells=(Cell(text=words, x=14.0),), sample=sample)
+        for used, sample, words in entries
+        if used
+    ]
+    return Panel(lines=tuple(lines))
+
+
+def _any_ripped(told: Sequence[Told]) -> bool:
+    return any(is_ripped(p) for t in told for p in t.layout.pieces)
