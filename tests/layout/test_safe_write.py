@@ -80,8 +80,8 @@ def test_failure_while_staging_leaves_everything_as_it_was(
     monkeypatch.setattr(os, "fsync", failing_at(call, error))
     with pytest.raises(expected):
         write_all(tmp_path / "out", FILES)
+    monkeypatch.setattr(os, "fsync", failing_at(call, error))
     with pytest.raises(expected):
-        monkeypatch.setattr(os, "fsync", failing_at(call, error))
         write_all(tmp_path / "new" / "deep", FILES)
     assert contents(tmp_path) == before
     assert not (tmp_path / "new").exists()
@@ -176,7 +176,7 @@ def test_folder_in_place_of_a_file_is_refused_before_anything_is_written(tmp_pat
 
 @pytest.mark.skipif(not Path("/proc/self").is_dir(), reason="needs a Linux /proc")
 def test_folder_that_the_system_does_not_let_be_made_is_told(tmp_path: Path) -> None:
-    with pytest.raises(OutputError, match="/proc/setout-out: .*cannot be written"):
+    with pytest.raises(OutputError, match=r"/proc/setout-out: .*cannot be written"):
         write_all(Path("/proc/setout-out/deeper"), FILES)
 
 
@@ -190,7 +190,7 @@ def test_impossible_folder_name_is_told(tmp_path: Path, name: str) -> None:
 @pytest.mark.skipif(not Path("/dev/full").exists(), reason="needs /dev/full")
 def test_device_is_written_to_and_never_replaced() -> None:
     before = Path("/dev/full").stat().st_rdev
-    with pytest.raises(OutputError, match="/dev/full: .*disk is full"):
+    with pytest.raises(OutputError, match=r"/dev/full: .*disk is full"):
         write_file(Path("/dev/full"), b"x")
     write_file(Path("/dev/null"), b"x")
     assert Path("/dev/full").stat().st_rdev == before
