@@ -10,8 +10,8 @@ from typing import Final
 
 import numpy as np
 
-from importer.dxf.chosen_rooms import ChosenRooms, choose_rooms
-from importer.dxf.door_blocks import kinds_by_blocks
+from importer.dxf.chosen_rooms import choose_rooms
+from importer.dxf.door_blocks import door_signs, kinds_by_blocks
 from importer.dxf.doors import door_symbols
 from importer.dxf.doorways import from_openings, from_symbols, unled_symbols
 from importer.dxf.draft import DraftDoorway, DraftRoom, RoomFinder
@@ -19,11 +19,12 @@ from importer.dxf.drawing import Drawing
 from importer.dxf.drawn_outlines import outlined_rooms
 from importer.dxf.finished import Draft, finished_plan
 from importer.dxf.flats import find_flats
-from importer.dxf.found import DoorSymbol
+from importer.dxf.found import DoorSymbol, Recovered
 from importer.dxf.labels import RoomLabel, room_labels
 from importer.dxf.layer_words import is_wall_name
 from importer.dxf.naming import label_findings, name_rooms
 from importer.dxf.obstacles import find_obstacles
+from importer.dxf.passages import passages
 from importer.dxf.storeys import find_storeys
 from importer.dxf.walls_to_rooms import recover_rooms
 from importer.hints import Hints, matches_layer
@@ -67,7 +68,7 @@ def assemble(drawing_mm: Drawing, units: UnitReading, hints: Hints) -> Plan:
         raise _no_rooms(drawing_mm, symbols, labels, hints)
     named = name_rooms(chosen.rooms, labels)
     shapes = [r.shape for r in named.rooms]
-    doors = _doors(drawing_mm, chosen, named.rooms, symbols, hints)
+    doors = _doors(drawing_mm, recovered, named.rooms, symbols, hints)
     storeys, storey_findings = find_storeys(drawing_mm, shapes, _letters(labels))
     dwellings = find_flats(drawing_mm, named.rooms, doors.doorways, named.flat_labels, hints)
     draft = Draft(
@@ -99,16 +100,19 @@ def _letters(labels: Sequence[RoomLabel]) -> float:
 
 def _doors(
     drawing: Drawing,
-    chosen: ChosenRooms,
+    recovered: Recovered,
     rooms: Sequence[DraftRoom],
     symbols: Sequence[DoorSymbol],
     hints: Hints,
 ) -> _Doors:
     finder = RoomFinder([r.shape for r in rooms])
-    doorways = from_openings(chosen.openings, finder, symbols)
+    doorways = from_openings(recovered.openings, finder, symbols, door_signs(drawing, hints))
     used = {k for d in doorways for k in d.symbols}
     more = from_symbols(symbols, used, finder)
-    doorways += [d for d in more if not any(_same_place(d, other) for other in doorways)]
+    more += passages(finder, recovered)
+    for d in more:
+        if not any(_same_place(d, other) for other in doorways):
+            doorways.append(d)
     doorways = kinds_by_blocks(drawing, hints, doorways, finder)
     findings = [
         _unled(drawing, symbols[k], rooms, finder)

@@ -17,7 +17,7 @@ from shapely import Polygon, STRtree
 from importer.dxf.arrays import Geometries, point_array, polygon_array
 from importer.dxf.drawing import Drawing
 from importer.dxf.drawn_outlines import Outlined
-from importer.dxf.found import Opening, Recovered, RoomShape
+from importer.dxf.found import Recovered, RoomShape
 from importer.dxf.labels import RoomLabel
 from importer.hints import Hints
 from importer.plan import Finding, Severity
@@ -34,10 +34,9 @@ CLEAR: Final = 0.1
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class ChosenRooms:
-    """The rooms of the plan, the openings between them, and what was decided."""
+    """The rooms of the plan, and what was decided."""
 
     rooms: tuple[RoomShape, ...]
-    openings: tuple[Opening, ...] = ()
     findings: tuple[Finding, ...] = ()
 
 
@@ -62,18 +61,12 @@ def choose_rooms(
         Rooms that do not overlap; outlines first.
     """
     if not outlined.rooms:
-        return ChosenRooms(
-            rooms=recovered.rooms, openings=recovered.openings, findings=recovered.findings
-        )
+        return ChosenRooms(rooms=recovered.rooms, findings=recovered.findings)
     walled = polygon_array([r.shape for r in recovered.rooms])
     rooms, findings = _held_against_walls(drawing_mm, outlined, walled)
     if not hints.room_layers:
         rooms += _beside(rooms, recovered, walled, labels if outlined.believed else None)
-    return ChosenRooms(
-        rooms=tuple(rooms),
-        openings=recovered.openings,
-        findings=(*outlined.findings, *findings),
-    )
+    return ChosenRooms(rooms=tuple(rooms), findings=(*outlined.findings, *findings))
 
 
 def _held_against_walls(
@@ -95,7 +88,7 @@ def _held_against_walls(
             rooms.append(replace(room, shape=inside[0], why=f"{room.why}, moved to the wall faces"))
         elif outlined.believed or len(inside) < 2:
             rooms.append(room)
-    findings = [_on_centre_lines(drawing, inset)] if inset else []
+    findings = [_on_centre_lines(drawing, inset)] if inset and outlined.believed else []
     return rooms, findings
 
 

@@ -5,6 +5,7 @@ doorways for those that stand between two rooms with nothing else to show for it
 from __future__ import annotations
 
 import math
+import re
 from collections.abc import Sequence
 from dataclasses import replace
 from typing import Final
@@ -18,10 +19,13 @@ from importer.dxf.doors import LEAF_RANGE_MM, door_inserts
 from importer.dxf.doorways import across_wall_doorway
 from importer.dxf.draft import DraftDoorway, RoomFinder
 from importer.dxf.drawing import Drawing, Insert
-from importer.dxf.layer_words import tokens
+from importer.dxf.layer_words import plain, tokens
 from importer.dxf.room_words import words
 from importer.hints import Hints
 from importer.plan import DoorwayKind, Point
+
+LONGEST_SIGN: Final = 24
+"""Characters; a longer text about doors is a note."""
 
 NEAR_MM: Final = 250.0
 """A door block's middle lies this near the doorway it stands in."""
@@ -48,6 +52,23 @@ def kind_by_name(name: str) -> DoorwayKind | None:
         if any(t.startswith(stem) for t in said for stem in stems):
             return kind
     return None
+
+
+_SPEAKS: Final = re.compile(
+    r"\b(?:doors?|s\.?g\.?d|o\.?h\.?d|tur|tuer|turen|porte|porta|puerta|deur|drzwi|dvere|дверь|dorr|"
+    r"dor|ovi|ajto|usa|kapi|gate)\b\.?|schiebetur|haustur|garagentor"
+)
+
+
+def door_signs(drawing_mm: Drawing, hints: Hints) -> list[Point]:
+    """Places of door blocks, and of short texts that say door (`16070 O.H. DOOR`, `6068 S.G.D.`)."""
+    blocks = [_middle(i) for i in door_inserts(drawing_mm, hints)]
+    texts = [
+        text.at
+        for text in drawing_mm.texts
+        if len(text.text) <= LONGEST_SIGN and _SPEAKS.search(plain(text.text))
+    ]
+    return blocks + texts
 
 
 def kinds_by_blocks(

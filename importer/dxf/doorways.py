@@ -18,7 +18,7 @@ import numpy as np
 import shapely
 from shapely import Polygon, STRtree
 
-from importer.dxf.arrays import point_array
+from importer.dxf.arrays import point_array, polygon_array
 from importer.dxf.doors import TWIN_MM
 from importer.dxf.draft import DraftDoorway, RoomFinder
 from importer.dxf.drawing import Floats
@@ -43,6 +43,9 @@ MEETING_MM: Final = 80.0
 
 STEP_MM: Final = 20.0
 """Rooms behind a door symbol are looked for in steps of this."""
+
+SIGN_MM: Final = 300.0
+"""A door block or a door text stands this near the opening it speaks of."""
 
 NARROWEST_MM: Final = 400.0
 """Nobody walks through less; narrower openings are slots."""
@@ -93,40 +96,73 @@ def _frame(one: Point, two: Point) -> _Frame | None:
 
 
 def from_openings(
-    openings: Sequence[Opening], finder: RoomFinder, symbols: Sequence[DoorSymbol]
+    openings: Sequence[Opening],
+    finder: RoomFinder,
+    symbols: Sequence[DoorSymbol],
+    door_signs: Sequence[Point] = (),
 ) -> list[DraftDoorway]:
     """Doorways for the openings that part two rooms, or a room from outside, at floor level.
 
-    A window to the outside is none; one between two rooms is a door that shows no swing (sliding,
-    pocket, folding doors are drawn like windows).
+    Args:
+        openings: openings of the walls.
+        finder: the rooms.
+        symbols: the door symbols that openings refer to.
+        door_signs: places of door blocks and of texts that speak of doors.
+
+    Returns:
+        An opening between two rooms is one whatever is drawn in it: doors that show no swing
+        (sliding, pocket, folding) are drawn like windows. One to the outside reaches the floor only
+        when a door is drawn in it or a door sign stands at it; else it is a window.
     """
+    signed = _signed(openings, door_signs)
     found = []
-    for opening in openings:
+    for opening, sign in zip(openings, signed, strict=True):
         frame = _frame(*opening.jamb_line)
-        if frame is None:
+        if frame is None or _inside_rooms(opening.shape, finder):
             continue
+        own = [symbols[k] for k in opening.symbols]
         half = opening.thickness_mm / 2
-        below = _room_beyond(finder, frame, -half)
-        above = _room_beyond(finder, frame, half)
-        if below == above or not _at_floor(opening, below, above):
+        below = _room_beyond(finder, frame, -half, own)
+        above = _room_beyond(finder, frame, half, own)
+        outer = below is None or above is None
+        if below == above or (outer and not sign and opening.kind is not OpeningKind.DOOR):
             continue
         found.append(_from_opening(opening, frame, (below, above), finder, symbols))
     return found
 
 
-def _room_beyond(finder: RoomFinder, frame: _Frame, face: float) -> int | None:
-    """The room behind a face of the opening: what most of three probes hit."""
+def _signed(openings: Sequence[Opening], signs: Sequence[Point]) -> list[bool]:
+    """For each opening whether a door sign stands at it."""
+    if not openings or not signs:
+        return [False] * len(openings)
+    tree = STRtree(point_array(np.array(signs)))
+    shapes = polygon_array([o.shape for o in openings])
+    hit, _ = tree.query(shapes, predicate="dwithin", distance=SIGN_MM)
+    signed = set(hit.tolist())
+    return [k in signed for k in range(len(openings))]
+
+
+def _inside_rooms(shape: Polygon, finder: RoomFinder) -> bool:
+    """Rooms drawn as outlines reach over it: it was seen where there is no wall."""
+    over = finder.shapes[finder.touching(shape)]
+    return bool(shapely.area(shapely.intersection(over, shape)).sum() > 0.3 * shape.area)
+
+
+def _room_beyond(
+    finder: RoomFinder, frame: _Frame, face: float, leaves: Sequence[DoorSymbol]
+) -> int | None:
+    """The room behind a face of the opening: what most of the probes hit. The side that the leaves
+    swing to is that of the room they stand open in.
+    """
     step = PROBE_MM if face >= 0 else -PROBE_MM
-    points = np.array([frame.at(share * frame.width, face + step) for share in (0.5, 0.3, 0.7)])
-    hits = [r for r in finder.rooms_at(points) if r is not None]
+    shares = (0.5, 0.15, 0.3, 0.4, 0.6, 0.7, 0.85)
+    points = [frame.at(share * frame.width, face + step) for share in shares]
+    for leaf in leaves:
+        if frame.offset(leaf.open_end) * step > 0:
+            tip, middle = np.array(leaf.open_end), np.array(leaf.hinge) / 2
+            points += [0.75 * tip + 0.5 * middle, 0.5 * tip + middle] * len(shares)
+    hits = [r for r in finder.rooms_at(np.array(points)) if r is not None]
     return max(sorted(set(hits)), key=hits.count) if hits else None
-
-
-def _at_floor(opening: Opening, one: int | None, two: int | None) -> bool:
-    inner = one is not None and two is not None
-    if opening.kind is OpeningKind.WINDOW:
-        return inner
-    return True
 
 
 def _from_opening(

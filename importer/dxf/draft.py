@@ -63,6 +63,10 @@ class RoomFinder:
             found[p] = r
         return found
 
+    def touching(self, shape: Polygon) -> list[int]:
+        """Rooms that meet a shape, ascending."""
+        return sorted(np.atleast_1d(self._tree.query(shape, predicate="intersects")).tolist())
+
     def near_point(self, at: Point, within: float) -> list[int]:
         """Rooms within that distance of a point, ascending."""
         hits = self._tree.query(ShapelyPoint(at), predicate="dwithin", distance=within)

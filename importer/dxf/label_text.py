@@ -83,6 +83,13 @@ _DOOR_CODE: Final = re.compile(
     r"|\d{3,5}\s*(?:XO|OX|XOX|SH|DH|FX|SL|CS|BF|BP|PKT|TEMP|S\.?G\.?D|O\.?H)\b.*)$"
 )
 _MARK: Final = re.compile(r"^[A-Z]\s*[-\u2013]\s*[A-Z]'?$|\d\s*(?:mm|cm|m)\b|[\u00d8\u2205]")
+_FUNCTION_WORD: Final = re.compile(
+    r"(?<!walk )\b(?:between|in|on|for|from|at|with|by|per|if|not|is|are|be|to|all|each|under|over)\b"
+    r"|^(?:and|or|und|et|y|e|und)\b|\b(?:and|or|und|et|w/)$",
+    re.IGNORECASE,
+)
+"""Words of sentences. `walk in` is a closet."""
+
 _LEVEL: Final = re.compile(
     r"[±+\-]\s*\d+[.,]\d|%%p|\b(?:ffl|ofl|okff|okrf|ukd|sfl|el)\b", re.IGNORECASE
 )
@@ -191,7 +198,7 @@ def is_name(text: str) -> bool:
         return False
     if _MARK.search(text) or _DOOR_CODE.match(text) or any(c in text for c in '"@=<>{}%$'):
         return False
-    if is_title(text) or is_note(text):
+    if is_title(text) or is_note(text) or _FUNCTION_WORD.search(text):
         return False
     cryptic = letters * 2 < len(text.replace(" ", "")) or (letters == 2 and not text.isalpha())
     return not cryptic or names_a_room(text)

@@ -62,7 +62,7 @@ _WORDS: Final[dict[About, str]] = {
         dor doer dorer ovi ovet vrata kapi kapilar πορτα πορτες ドア 扉 建具 门 門 gate garagedoor
         doorswing swing turblatt tuerblatt turoffnung huisserie huisseries menuiserie menuiseries
         dyer schiebetur haustur innentur zimmertur drehtur falttur aussentur eingangstur balkontur
-        terrassentur glastur doppeltur wohnungstur brandschutztur tofldor skjutdorr
+        terrassentur glastur doppeltur wohnungstur brandschutztur sldr sgd tofldor skjutdorr
     """,
     About.WINDOW: """
         window windows win glaz glazing glass glas glazed ventana ventanas vidrio cristal fenetre
@@ -153,7 +153,7 @@ _WORDS: Final[dict[About, str]] = {
         bgf brutto
     """,
     About.BEYOND: """
-        footer footing foot foundation fndn found stem beam beams header headers joist joists
+        footer footing foot footprint foundation fndn found stem beam beams header headers joist joists
         rafter rafters roof roofs dach dacher toit toiture techo cubierta tetto telhado dak dach
         strecha крыша кровля tak katto projection proyeccion projecao above overhead ovhd hidden
         ceiling clng decke plafond cielo soffitto teto plafonds plafond sufit strop потолок site

@@ -10,10 +10,12 @@ import numpy as np
 import shapely
 from shapely import Polygon
 
+from importer.dxf.arrays import point_array, polygon_array
 from importer.dxf.draft import DraftRoom, RoomFinder
 from importer.dxf.drawing import Drawing
 from importer.dxf.found import RoomShape
 from importer.dxf.labels import RoomLabel
+from importer.dxf.room_words import is_outdoor
 from importer.plan import Finding, Origin, Severity
 
 AGREES: Final = (0.93, 1.07)
@@ -22,8 +24,12 @@ AGREES: Final = (0.93, 1.07)
 SUITE_TIMES: Final = 1.15
 """A number with an area so much larger than its room is the label of a flat, not of the room."""
 
-LONGEST_JOINED: Final = 4
+LONGEST_JOINED: Final = 6
 """So many names of one open room are joined; more say too little to be a name."""
+
+
+NEAR_MM: Final = 500.0
+"""A label so far outside the rooms may still be that of a room at the edge that was missed."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -119,7 +125,7 @@ def label_findings(drawing: Drawing, named: Named) -> list[Finding]:
         findings += _area_finding(drawing, room)
         findings += _size_finding(drawing, room)
         findings += _open_plan(drawing, room)
-    findings += [_no_room(drawing, x) for x in named.homeless if x.known or x.measured]
+    findings += _homeless(drawing, named)
     nameless = [r for r in named.rooms if not r.name and not r.number]
     if nameless and len(nameless) < len(named.rooms):
         at = nameless[0].shape.representative_point()
@@ -191,16 +197,42 @@ def _open_plan(drawing: Drawing, room: DraftRoom) -> list[Finding]:
     ]
 
 
-def _no_room(drawing: Drawing, label: RoomLabel) -> Finding:
-    text = label.name or label.number or "an area"
-    return Finding(
-        code="IMP-504",
-        severity=Severity.SETTLE,
-        what=f"The label '{text}' stands in no room that was found.",
-        where=drawing.where(label.at, drawing.texts[label.texts[0]].source),
-        remedy="Check the walls about it, or draw its outline on a layer and name that in "
-        "drawing.layers.rooms.",
-    )
+def _homeless(drawing: Drawing, named: Named) -> list[Finding]:
+    """Labels near the rooms but in none of them, one by one; those away from them in one finding.
+    Balconies and gardens are expected to have no walls.
+    """
+    lost = [x for x in named.homeless if x.known and not is_outdoor(x.text)]
+    if not lost or not named.rooms:
+        return []
+    shapes = polygon_array([r.shape for r in named.rooms])
+    hull = shapely.convex_hull(shapely.union_all(shapes))
+    inside = shapely.dwithin(hull, point_array(np.array([x.at for x in lost])), NEAR_MM)
+    near = [x for x, close in zip(lost, inside, strict=True) if close]
+    away = [x for x, close in zip(lost, inside, strict=True) if not close]
+    findings = [
+        Finding(
+            code="IMP-504",
+            severity=Severity.SETTLE,
+            what=f"The label '{x.text}' stands in no room that was found.",
+            where=drawing.where(x.at, drawing.texts[x.texts[0]].source),
+            remedy="Check the walls about it, or draw its outline on a layer and name that in "
+            "drawing.layers.rooms.",
+        )
+        for x in near
+    ]
+    if away:
+        listed = ", ".join(f"'{t}'" for t in list(dict.fromkeys(x.text for x in away))[:6])
+        findings.append(
+            Finding(
+                code="IMP-506",
+                severity=Severity.NOTE,
+                what=f"{len(away)} room labels ({listed}) stand away from the plan: a section, a "
+                "table, or a part that was not read.",
+                where=drawing.where(away[0].at, drawing.texts[away[0].texts[0]].source),
+                remedy="If they belong to a plan, name the layers of its walls in drawing.layers.walls.",
+            )
+        )
+    return findings
 
 
 def _label_place(drawing: Drawing, room: DraftRoom) -> Origin:
@@ -211,8 +243,3 @@ def _label_place(drawing: Drawing, room: DraftRoom) -> Origin:
 def _called(room: DraftRoom) -> str:
     names = [n for n in (room.number, room.name) if n]
     return " ".join(names) if names else "A room"
-
-
-def cover_share(one: Polygon, two: Polygon) -> float:
-    """Part of `one` that `two` covers."""
-    return float(shapely.area(one.intersection(two)) / one.area)
