@@ -114,7 +114,8 @@ class Insert:
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Drawing:
     """One modelspace, flattened. `header_unit` is the value of $INSUNITS *as written in the file*
-    (None when the file does not say), `measurement` that of $MEASUREMENT.
+    (None when the file does not say), `measurement` that of $MEASUREMENT. `levels` is the height of
+    each source above z = 0 (of its first point), None when everything lies at 0.
     """
 
     file: str
@@ -130,6 +131,7 @@ class Drawing:
     texts: tuple[Text, ...] = ()
     inserts: tuple[Insert, ...] = ()
     findings: tuple[Finding, ...] = field(default=())
+    levels: Floats | None = None
 
     def layer_of(self, source: int) -> str:
         """Effective layer of a source index."""
@@ -168,6 +170,7 @@ class Drawing:
                 replace(t, at=(t.at[0] * k, t.at[1] * k), height=t.height * k) for t in self.texts
             ),
             inserts=tuple(_scaled_insert(i, k) for i in self.inserts),
+            levels=None if self.levels is None else self.levels * k,
         )
 
 

@@ -39,6 +39,7 @@ def flatten(loaded: LoadedDxf, file_name: str) -> Drawing:
     """
     shapes, tally = walk(loaded.document)
     origin = _origin(shapes)
+    inserts = _inserts(shapes, origin)
     sources = tuple(
         Source(
             kind=row.kind,
@@ -62,7 +63,8 @@ def flatten(loaded: LoadedDxf, file_name: str) -> Drawing:
         arcs=_arcs(shapes, origin),
         rings=_rings(shapes, origin),
         texts=_texts(shapes, origin),
-        inserts=_inserts(shapes, origin),
+        inserts=inserts,
+        levels=_levels(shapes),
         findings=(*loaded.findings, *tally.findings(file_name)),
     )
 
@@ -70,7 +72,7 @@ def flatten(loaded: LoadedDxf, file_name: str) -> Drawing:
 def _origin(shapes: Shapes) -> Point:
     """Whole-number middle of the linework. The median is not moved by what strays far away."""
     if len(shapes.ends):
-        points = (shapes.ends[:, :2] + shapes.ends[:, 2:]) / 2
+        points = shapes.ends[:, :2]
     elif len(shapes.ring_points):
         points = shapes.ring_points
     else:
@@ -82,6 +84,11 @@ def _origin(shapes: Shapes) -> Point:
     return (x, y) if max(abs(x), abs(y)) > NEAR else (0.0, 0.0)
 
 
+def _levels(shapes: Shapes) -> Floats | None:
+    levels = np.array([row.level for row in shapes.sources], dtype=np.float64)
+    return levels if levels.any() else None
+
+
 def _usable(rows: Floats) -> Bools:
     """Rows whose numbers all are within reach (a placed block may throw them out of it)."""
     return np.asarray(np.all(np.abs(rows) < FARTHEST, axis=1), dtype=np.bool_)
@@ -89,8 +96,12 @@ def _usable(rows: Floats) -> Bools:
 
 def _segments(shapes: Shapes, origin: Point) -> Segments:
     good = _usable(shapes.ends)
-    ends = shapes.ends[good] - np.array((*origin, *origin))
-    return Segments(ends=ends, source=shapes.ends_source[good], curved=shapes.curved[good])
+    ends, source, curved = shapes.ends, shapes.ends_source, shapes.curved
+    if not good.all():
+        ends, source, curved = ends[good], source[good], curved[good]
+    if any(origin):
+        ends = ends - np.array((*origin, *origin))
+    return Segments(ends=ends, source=source, curved=curved)
 
 
 def _arcs(shapes: Shapes, origin: Point) -> tuple[Arc, ...]:
@@ -180,14 +191,17 @@ def _boxes(shapes: Shapes) -> list[Box | None]:
         return []
     owner = np.array([row.insert for row in shapes.sources], dtype=np.int64)
     sizes = np.diff(shapes.ring_ends, prepend=0)
-    points = np.concatenate((shapes.ends[:, :2], shapes.ends[:, 2:], shapes.ring_points))
-    strokes = owner[shapes.ends_source]
-    owners = np.concatenate((strokes, strokes, np.repeat(owner[shapes.ring_source], sizes)))
-    inside = (owners >= 0) & _usable(points)
+    strokes, rings = owner[shapes.ends_source], np.repeat(owner[shapes.ring_source], sizes)
     low = np.full((count, 2), math.inf)
     high = np.full((count, 2), -math.inf)
-    np.minimum.at(low, owners[inside], points[inside])
-    np.maximum.at(high, owners[inside], points[inside])
+    for owners, points in (
+        (strokes, shapes.ends[:, :2]),
+        (strokes, shapes.ends[:, 2:]),
+        (rings, shapes.ring_points),
+    ):
+        inside = (owners >= 0) & _usable(points)
+        np.minimum.at(low, owners[inside], points[inside])
+        np.maximum.at(high, owners[inside], points[inside])
     # A reference is listed before those nested in it.
     for index in range(count - 1, -1, -1):
         parent = int(owner[shapes.inserts[index].source])

@@ -101,7 +101,7 @@ def _read_bytes(path: Path) -> bytes:
 def _document(raw: RawDxf) -> tuple[DxfDocument, tuple[Finding, ...]]:
     """The document, by the strict reader first, then by the one that repairs."""
     try:
-        document = DxfDocument.read(io.StringIO(raw.text()))
+        document = DxfDocument.read(raw.stream())
     except READER_FAULTS:
         return _recovered(with_numbers_mended(raw))
     if _has_ambiguous_handles(document):

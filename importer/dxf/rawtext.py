@@ -7,10 +7,11 @@ told in findings; what cannot be put right without guessing is refused.
 
 from __future__ import annotations
 
+import io
 import re
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
-from typing import Final
+from typing import Final, TextIO
 
 from ezdxf.lldxf.tagger import binary_tags_loader
 from ezdxf.lldxf.types import DXFBinaryTag
@@ -24,7 +25,19 @@ DEFAULT_VERSION: Final = "AC1009"
 """A file that does not say is read as release 12, as CAD programs do."""
 
 _AGAIN: Final = "Have the drawing saved as DXF once more and copied whole."
-_STRUCTURE: Final = frozenset({b"SECTION", b"ENDSEC", b"EOF"})
+_PAIRS: Final = re.compile(rb"(?:[ \t]*+-?\d{1,4}+[ \t]*+\n[^\n]*+\n)*+")
+_COMMENTS: Final = rb"(?:[ \t]*999[ \t]*\n[^\n]*\n)*"
+_MARK: Final = re.compile(
+    rb"^[ \t]*0{1,3}[ \t]*\n[ \t]*(SECTION|ENDSEC|EOF)[ \t]*$"
+    rb"(?:(?<=SECTION)\n" + _COMMENTS + rb"[ \t]*2[ \t]*\n[ \t]*([^\n]*?)[ \t]*$)?",
+    re.MULTILINE,
+)
+_VARIABLE: Final = re.compile(
+    rb"^[ \t]*9[ \t]*\n[ \t]*(\$(?:ACADVER|INSUNITS|MEASUREMENT|DWGCODEPAGE))[ \t]*\n"
+    + _COMMENTS
+    + rb"[ \t]*\d+[ \t]*\n([^\n]*)$",
+    re.MULTILINE,
+)
 _AFTER_GEOMETRY: Final = frozenset({"OBJECTS", "THUMBNAILIMAGE", "ACDSDATA"})
 _NUMERIC_RANGES: Final = (
     (10, 100),
@@ -49,12 +62,13 @@ _COMMA_NUMBER: Final = re.compile(rb"\s*[+-]?\d*,\d+\s*")
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class RawDxf:
-    """The pairs of a file in step, and what its header says. `lines` alternate code and value, cut
-    after the end marker. `header_unit` and `measurement` are None where the file does not say.
+    """The pairs of a file in step, and what its header says. Lines of `body` alternate code and
+    value, cut after the end marker. `header_unit` and `measurement` are None where the file does
+    not say.
     """
 
     file: str
-    lines: Sequence[bytes]
+    body: bytes
     version: str
     header_unit: int | None
     measurement: int | None
@@ -64,7 +78,13 @@ class RawDxf:
 
     def text(self) -> str:
         """The whole file decoded; bytes that fit no encoding are kept as surrogates."""
-        return b"\n".join(self.lines).decode(self.encoding, "surrogateescape") + "\n"
+        return self.body.decode(self.encoding, "surrogateescape")
+
+    def stream(self) -> TextIO:
+        """The same as a stream; a fraction of the memory."""
+        return io.TextIOWrapper(
+            io.BytesIO(self.body), self.encoding, errors="surrogateescape", newline="\n"
+        )
 
 
 def read_raw(data: bytes, file: str) -> RawDxf:
@@ -74,27 +94,26 @@ def read_raw(data: bytes, file: str) -> RawDxf:
         PlanError: the pairs cannot be brought into step, or the geometry is cut off.
     """
     findings: list[Finding] = []
-    if data.startswith(BINARY_DXF):
-        lines = _lines_of_binary(data, file, findings)
-        declared: str | None = "utf-8"
-    else:
-        lines = _lines_of_text(data, file, findings)
-        declared = None
-    lines = _cut_at_end(lines)
-    codes, values = lines[0::2], lines[1::2]
-    sections = _check_structure(codes, values, file, findings)
-    header = _header_values(codes, values)
+    is_binary = data.startswith(BINARY_DXF)
+    body = _text_of_binary(data, file, findings) if is_binary else _unified(_single_bytes(data))
+    if not _is_in_step(body):
+        body = _joined(_in_step(body.split(b"\n"), file, findings))
+    marks = _marks(body)
+    end = next((mark.end() for mark in marks if mark[1] == b"EOF"), None)
+    if end is not None:
+        body = body[:end] + b"\n"
+    sections = _check_structure(body, marks, file, findings)
+    header = _header_values(body, marks)
     version = header.get("$ACADVER", DEFAULT_VERSION)
-    encoding = declared
-    if encoding is None:
+    encoding = "utf-8"
+    if not is_binary:
         utf8 = version >= FIRST_UTF8_VERSION
-        body = b"\n".join(lines)
         encoding, note = choose_encoding(body, header.get("$DWGCODEPAGE"), utf8_expected=utf8)
         if note:
             findings.append(_note("IMP-119", note, file))
     return RawDxf(
         file=file,
-        lines=lines,
+        body=body,
         version=version,
         header_unit=_number(header.get("$INSUNITS")),
         measurement=_number(header.get("$MEASUREMENT")),
@@ -102,6 +121,10 @@ def read_raw(data: bytes, file: str) -> RawDxf:
         sections=sections,
         findings=tuple(findings),
     )
+
+
+def _joined(lines: Sequence[bytes]) -> bytes:
+    return b"\n".join([*lines, b""])
 
 
 def _note(code: str, what: str, file: str) -> Finding:
@@ -120,16 +143,19 @@ def _number(text: str | None) -> int | None:
 # --- lines -------------------------------------------------------------------------------------
 
 
-def _lines_of_text(data: bytes, file: str, findings: list[Finding]) -> list[bytes]:
-    lines = _unified(_as_single_bytes(data)).split(b"\n")
-    while lines and not lines[-1].strip(b" \t\x1a\x00"):
-        lines.pop()
-    if all(_is_code(code) for code in set(lines[0::2])):
-        return lines
-    return _in_step(lines, file, findings)
+def _is_in_step(body: bytes) -> bool:
+    """True when pairs follow each other up to the end, or up to an end marker."""
+    if not body.endswith(b"\n"):
+        body += b"\n"
+    match = _PAIRS.match(body)
+    stop = match.end() if match else 0
+    if stop == len(body):
+        return True
+    tail = _MARK.search(body, max(stop - 64, 0), stop)
+    return tail is not None and tail[1] == b"EOF" and tail.end() + 1 >= stop
 
 
-def _as_single_bytes(data: bytes) -> bytes:
+def _single_bytes(data: bytes) -> bytes:
     for bom, encoding in ((b"\xff\xfe", "utf-16-le"), (b"\xfe\xff", "utf-16-be")):
         if data.startswith(bom):
             return data[2:].decode(encoding, "replace").encode()
@@ -213,7 +239,7 @@ def _out_of_step(file: str, number: int, line: bytes) -> Exception:
     )
 
 
-def _lines_of_binary(data: bytes, file: str, findings: list[Finding]) -> list[bytes]:
+def _text_of_binary(data: bytes, file: str, findings: list[Finding]) -> bytes:
     """The pairs of a binary DXF as lines of text, up to where it is cut off."""
     lines: list[bytes] = []
     try:
@@ -222,7 +248,7 @@ def _lines_of_binary(data: bytes, file: str, findings: list[Finding]) -> list[by
     except (IndexError, ValueError, LookupError, ArithmeticError) as fault:
         what = f"the binary DXF breaks off or is damaged after {len(lines) // 2} pairs ({fault})."
         findings.append(_note("IMP-104", what, file))
-    return lines
+    return _joined(lines)
 
 
 def _binary_pairs(data: bytes) -> Iterator[tuple[int, bytes]]:
@@ -241,39 +267,29 @@ def _binary_pairs(data: bytes) -> Iterator[tuple[int, bytes]]:
 # --- structure ---------------------------------------------------------------------------------
 
 
-def _cut_at_end(lines: list[bytes]) -> list[bytes]:
-    """Without what follows the end marker, and without half a pair."""
-    start = 1
-    while True:
-        try:
-            at = lines.index(b"EOF", start)
-        except ValueError:
+def _marks(body: bytes) -> list[re.Match[bytes]]:
+    """Every SECTION, ENDSEC and EOF, up to the first EOF.
+
+    Needs pairs in step: then a code never reads SECTION, and a "0" before one is a code.
+    """
+    marks = []
+    for mark in _MARK.finditer(body):
+        marks.append(mark)
+        if mark[1] == b"EOF":
             break
-        if at % 2 and lines[at - 1].strip() == b"0":
-            return lines[: at + 1]
-        start = at + 1
-    return lines[: len(lines) // 2 * 2]
+    return marks
 
 
 def _check_structure(
-    codes: list[bytes], values: list[bytes], file: str, findings: list[Finding]
+    body: bytes, marks: Sequence[re.Match[bytes]], file: str, findings: list[Finding]
 ) -> tuple[str, ...]:
-    zero = {code for code in set(codes) if _is_code(code) and int(code) == 0}
-    marks = [
-        (at, value)
-        for at, (code, raw) in enumerate(zip(codes, values, strict=True))
-        if code in zero and (value := raw.strip().upper()) in _STRUCTURE
-    ]
-    names = tuple(
-        name
-        for at, value in marks
-        if value == b"SECTION" and (name := _name_after(codes, values, at))
-    )
-    if marks and marks[-1][1] == b"EOF":
+    names = tuple(mark[2].decode("ascii", "replace").upper() for mark in marks if mark[2])
+    kinds = [mark[1] for mark in marks]
+    if kinds and kinds[-1] == b"EOF":
         return names
-    is_open = not marks or marks[-1][1] == b"SECTION"
+    is_open = not kinds or kinds[-1] == b"SECTION"
     last = names[-1] if names else ""
-    line = 2 * len(codes)
+    line = body.count(b"\n")
     if is_open and last not in _AFTER_GEOMETRY:
         inside = f" inside the section {last}" if last else ""
         what = f"the file breaks off at line {line}{inside}: it was not saved or copied whole."
@@ -285,31 +301,14 @@ def _check_structure(
     return names
 
 
-def _name_after(codes: list[bytes], values: list[bytes], at: int) -> str:
-    """Name of the section that starts at `at`; comments (999) may stand in between."""
-    for index in range(at + 1, len(codes)):
-        code = int(codes[index])
-        if code == 2:
-            return values[index].strip().upper().decode("ascii", "replace")
-        if code != 999:
-            break
-    return ""
-
-
-def _header_values(codes: list[bytes], values: list[bytes]) -> dict[str, str]:
+def _header_values(body: bytes, marks: Sequence[re.Match[bytes]]) -> dict[str, str]:
     """First value of each header variable that is asked for, as written in the file."""
-    wanted = {"$ACADVER", "$INSUNITS", "$MEASUREMENT", "$DWGCODEPAGE"}
+    start = next((m.start() for m in marks if (m[2] or b"").upper() == b"HEADER"), 0)
+    stop = next((m.start() for m in marks if m[1] == b"ENDSEC" and m.start() > start), len(body))
     found: dict[str, str] = {}
-    name = ""
-    for code, value in zip(codes, values, strict=True):
-        number = int(code)
-        if number == 9:
-            name = value.strip().decode("ascii", "replace")
-        elif number == 0 and value.strip().upper() == b"ENDSEC":
-            break
-        elif name in wanted and number != 999:
-            found.setdefault(name, value.strip().decode("ascii", "replace"))
-            name = ""
+    for match in _VARIABLE.finditer(body, start, stop):
+        name, value = (part.strip().decode("ascii", "replace") for part in match.groups())
+        found.setdefault(name.upper(), value)
     return found
 
 
@@ -320,7 +319,7 @@ def with_numbers_mended(raw: RawDxf) -> RawDxf:
     """Numbers that no program could read, made readable: decimal commas become points, the rest
     "not a number", so that the entity is left out by name instead of drawn in a made-up place.
     """
-    lines = list(raw.lines)
+    lines = raw.body.split(b"\n")[:-1]
     commas = 0
     damaged: list[int] = []
     for at in range(0, len(lines), 2):
@@ -353,4 +352,4 @@ def with_numbers_mended(raw: RawDxf) -> RawDxf:
                 remedy=remedy,
             )
         )
-    return replace(raw, lines=lines, findings=tuple(findings))
+    return replace(raw, body=_joined(lines), findings=tuple(findings))

@@ -7,6 +7,7 @@ reference places it by one affine matrix. `Sheet` gathers: entities of its own a
 from __future__ import annotations
 
 import math
+from array import array
 from dataclasses import dataclass, field, replace
 from typing import Final, NamedTuple
 
@@ -177,13 +178,13 @@ def _joined(parts: list[Floats], width: int) -> Floats:
 
 @dataclass(slots=True)
 class Sheet:
-    """Gathers content: single strokes and arcs in lists, everything else in pieces of arrays."""
+    """Gathers content: single strokes and arcs row after row, everything else in pieces of arrays."""
 
     sources: list[SourceRow] = field(default_factory=list)
-    lines: list[tuple[float, float, float, float]] = field(default_factory=list)
-    line_sources: list[int] = field(default_factory=list)
-    arcs: list[tuple[float, float, float, float, float]] = field(default_factory=list)
-    arc_sources: list[int] = field(default_factory=list)
+    lines: array[float] = field(default_factory=lambda: array("d"))
+    line_sources: array[int] = field(default_factory=lambda: array("i"))
+    arcs: array[float] = field(default_factory=lambda: array("d"))
+    arc_sources: array[int] = field(default_factory=lambda: array("i"))
     strokes: list[tuple[Floats, Ints, Bools]] = field(default_factory=list)
     exact: list[tuple[Floats, Ints]] = field(default_factory=list)
     rings: list[Floats] = field(default_factory=list)
@@ -199,12 +200,12 @@ class Sheet:
 
     def line(self, ends: tuple[float, float, float, float], source: int) -> None:
         """One straight stroke."""
-        self.lines.append(ends)
+        self.lines.extend(ends)
         self.line_sources.append(source)
 
     def arc(self, row: tuple[float, float, float, float, float], source: int) -> None:
         """One circular arc, which is drawn as chords too."""
-        self.arcs.append(row)
+        self.arcs.extend(row)
         self.arc_sources.append(source)
 
     def exact_arcs(self, rows: Floats, source: int) -> None:
@@ -213,7 +214,8 @@ class Sheet:
 
     def path(self, points: Floats, curved: Bools, source: int) -> None:
         """Strokes from point to point; `curved` has one value for each."""
-        ends = np.column_stack((points[:-1], points[1:]))
+        ends = np.empty((len(points) - 1, 4))
+        ends[:, :2], ends[:, 2:] = points[:-1], points[1:]
         self.strokes.append((ends, np.full(len(ends), source, dtype=np.int32), curved))
         self.weight += len(ends)
 
@@ -247,12 +249,17 @@ class Sheet:
         if not len(shapes.ring_ends):
             return
         points = matrix.points(shapes.ring_points)
-        self.rings.extend(np.split(points, shapes.ring_ends[:-1]))
-        rows = zip(shapes.ring_source, shapes.ring_filled, shapes.ring_bridged, strict=True)
+        stops = shapes.ring_ends.tolist()
+        self.rings.extend(points[a:b] for a, b in zip([0, *stops], stops, strict=False))
+        rows = zip(
+            shapes.ring_source.tolist(),
+            shapes.ring_filled.tolist(),
+            shapes.ring_bridged.tolist(),
+            strict=True,
+        )
         scale = math.sqrt(abs(matrix.a * matrix.d - matrix.b * matrix.c))
         self.ring_rows.extend(
-            (int(source) + source_base, bool(filled), float(bridged) * scale)
-            for source, filled, bridged in rows
+            (source + source_base, filled, bridged * scale) for source, filled, bridged in rows
         )
 
     def finished(self) -> Shapes:
@@ -261,7 +268,7 @@ class Sheet:
         exact = [rows for rows, _ in self.exact]
         exact_sources = [sources for _, sources in self.exact]
         if self.arcs:
-            exact.insert(0, np.array(self.arcs, dtype=np.float64))
+            exact.insert(0, np.array(self.arcs).reshape(-1, 5))
             exact_sources.insert(0, np.array(self.arc_sources, dtype=np.int32))
         sizes = np.array([len(ring) for ring in self.rings], dtype=np.int32)
         rows = self.ring_rows
@@ -282,22 +289,22 @@ class Sheet:
         )
 
     def _all_strokes(self) -> tuple[Floats, Ints, Bools]:
-        parts = list(self.strokes)
+        lines = np.array(self.lines).reshape(-1, 4)
+        sources = np.array(self.line_sources, dtype=np.int32)
+        parts = [(lines, sources, np.zeros(len(lines), dtype=np.bool_))]
         if self.arcs:
-            chords, owner = arc_chords(np.array(self.arcs, dtype=np.float64))
+            chords, owner = arc_chords(np.array(self.arcs).reshape(-1, 5))
             sources = np.array(self.arc_sources, dtype=np.int32)[owner]
-            parts.insert(0, (chords, sources, np.ones(len(chords), dtype=np.bool_)))
-        if self.lines:
-            lines = np.array(self.lines, dtype=np.float64)
-            sources = np.array(self.line_sources, dtype=np.int32)
-            parts.insert(0, (lines, sources, np.zeros(len(lines), dtype=np.bool_)))
-        if not parts:
-            return np.empty((0, 4)), np.empty(0, dtype=np.int32), np.empty(0, dtype=np.bool_)
+            parts.append((chords, sources, np.ones(len(chords), dtype=np.bool_)))
+        parts.extend(self.strokes)
+        self.strokes.clear()
         ends = np.concatenate([part[0] for part in parts])
         source = np.concatenate([part[1] for part in parts])
         curved = np.concatenate([part[2] for part in parts])
         drawn = (ends[:, 0] != ends[:, 2]) | (ends[:, 1] != ends[:, 3])
-        return ends[drawn], source[drawn].astype(np.int32), curved[drawn]
+        if drawn.all():
+            return ends, source, curved
+        return ends[drawn], source[drawn], curved[drawn]
 
 
 def _indices(parts: list[Ints]) -> Ints:

@@ -81,7 +81,7 @@ def check_numbers(*numbers: float) -> None:
 
 def check_points(points: Floats) -> None:
     """As `check_numbers` for an array."""
-    if not (np.abs(points) < FARTHEST).all():
+    if len(points) and not np.abs(points).max() < FARTHEST:
         raise DamagedError("its coordinates are damaged")
 
 
@@ -202,6 +202,7 @@ def _gap_and_extent(points: Floats) -> tuple[float, float]:
 def draw_lwpolyline(sheet: Sheet, entity: DXFEntity, values: Attributes, source: int) -> None:
     """LWPOLYLINE; rows of its vertices are x, y, start width, end width, bulge."""
     rows = np.asarray(entity.lwpoints.values, dtype=np.float64).reshape(-1, 5)  # type: ignore[attr-defined]
+    check_points(rows)
     closed = bool(values.get("flags", 0) & 1)
     plane = plane_of(values, float(values.get("elevation", 0.0)))
     add_polyline(sheet, rows[:, :2], rows[:, 4], plane, source, closed=closed)
@@ -226,6 +227,8 @@ def draw_polyline(sheet: Sheet, entity: DXFEntity, values: Attributes, source: i
     places = [v["location"] for v in vertices]
     points = np.array([(p.x, p.y) for p in places], dtype=np.float64).reshape(-1, 2)
     bulge = np.array([v.get("bulge", 0.0) for v in vertices], dtype=np.float64)
+    check_points(points)
+    check_points(bulge)
     plane = None
     if flags & _SPATIAL:
         bulge[:] = 0.0
@@ -247,10 +250,8 @@ def add_polyline(
     """Strokes of a polyline, and its ring when it is closed by flag or because its ends meet.
 
     Raises:
-        DamagedError: fewer than two different points, or numbers that are none.
+        DamagedError: fewer than two different points.
     """
-    check_points(points)
-    check_points(bulge)
     points, bulge, closed, bridged = tidied(points, bulge, closed=closed)
     bent = bool(bulge.any())
     if len(points) < 2:
@@ -277,15 +278,18 @@ def tidied(points: Floats, bulge: Floats, *, closed: bool) -> tuple[Floats, Floa
     """Points without repetitions, their bulges, whether they close, and the gap that was closed."""
     if len(points) < 2:
         return points, bulge, False, 0.0
-    extent = float(np.hypot(*np.ptp(points, axis=0)))
+    wide, tall = (points.max(axis=0) - points.min(axis=0)).tolist()
+    extent = math.hypot(wide, tall)
     same = SAME_SHARE * extent
-    step = np.hypot(*np.diff(points, axis=0).T)
-    # Of two equal vertices the later one is kept: its bulge belongs to the stroke that follows.
-    kept = np.append(step > same, True)
-    points, bulge = points[kept], bulge[kept]
+    step = np.abs(points[1:] - points[:-1]).max(axis=1)
+    if step.min() <= same:
+        # Of two equal vertices the later one is kept: its bulge is that of the stroke that follows.
+        kept = np.append(step > same, True)
+        points, bulge = points[kept], bulge[kept]
     if len(points) < 3:
         return points, bulge, closed, 0.0
-    gap = float(np.hypot(*(points[-1] - points[0])))
+    (first_x, first_y), (last_x, last_y) = points[0].tolist(), points[-1].tolist()
+    gap = math.hypot(last_x - first_x, last_y - first_y)
     if gap <= same or (not closed and gap <= CLOSE_SHARE * extent and len(points) > 3):
         return points[:-1], bulge[:-1], True, 0.0 if closed or gap <= same else gap
     return points, bulge, closed, 0.0

@@ -94,11 +94,13 @@ def door_leaves(
     """Arcs with a leaf to them that are door leaves in size: the one decisive kind of evidence."""
     bare = replace(drawing, texts=(), rings=())
     radii = np.array([arc.radius for arc in drawing.arcs])
+    exact = {arc.source for arc in drawing.arcs}
+    drawn = set(drawing.segments.source[drawing.segments.curved].tolist())
     leaves: dict[str, list[float]] = {}
     for unit, size in units.items():
         fits = (radii * size >= LEAF_MM[0]) & (radii * size <= LEAF_MM[1])
-        # Arcs of stretched blocks are chords only, so that the finder looks at those as well.
-        if fits.any() or drawing.segments.curved.any():
+        # Arcs of stretched blocks are chords only: the finder has to look at those in any unit.
+        if fits.any() or not drawn <= exact:
             found = finder(bare.in_mm(size), hints)
             leaves[unit] = sorted(symbol.radius_mm for symbol in found if symbol.has_leaf)
     scores = {unit: _leaf_score(leaves.get(unit, [])) for unit in units}
@@ -296,8 +298,10 @@ def printed_measures(drawing: Drawing, units: Mapping[str, float]) -> Evidence |
 
 def _printed_factors(drawing: Drawing) -> list[float]:
     """Millimetres per drawing unit that each printed measure asks for."""
-    readings = [(text.at, read_text(text.text)) for text in drawing.texts]
-    measures = [(at, reading) for at, reading in readings if reading.is_measure()]
+    known = {text: read_text(text) for text in {text.text for text in drawing.texts}}
+    measures = [
+        (text.at, known[text.text]) for text in drawing.texts if known[text.text].is_measure()
+    ]
     rings = [ring for ring in drawing.rings if not ring.filled and _area(ring) != 0]
     if not measures or not rings:
         return []
