@@ -109,7 +109,7 @@ class _StripAxes:
 
     def __init__(self, strips: Strips) -> None:
         self.strips = strips
-        self._tree = STRtree(np.asarray(shapely.polygons(strips.corners), dtype=object).reshape(-1))
+        self._tree = STRtree(strips.shapes())
 
     def band(self, start: Floats, run: Floats, length: float) -> tuple[float, float, bool] | None:
         """The wall along a shut leaf: offsets of its faces from the leaf's line, and whether it runs

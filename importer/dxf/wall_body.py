@@ -49,7 +49,7 @@ class WallBody:
 
 def wall_body(strokes: Floats, solids: Geometries, strips: Strips) -> WallBody:
     """Body of the walls from their strokes (n, 4), filled outlines and strips."""
-    strip_shapes = np.asarray(shapely.polygons(strips.corners), dtype=object).reshape(-1)
+    strip_shapes = strips.shapes()
     barriers = np.concatenate(
         [thickened_strokes(strokes), thickened_bodies(solids), thickened_bodies(strip_shapes)]
     )

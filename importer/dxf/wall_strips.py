@@ -17,9 +17,12 @@ from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
+import shapely
+from shapely import STRtree
 
+from importer.dxf.arrays import Geometries
 from importer.dxf.drawing import Bools, Floats
-from importer.dxf.wall_faces import Faces, Neighbours
+from importer.dxf.wall_faces import Faces, Index, Neighbours
 
 THINNEST_MM: Final = 50.0
 """Thinnest wall that is built (a stud wall with one board a side, a glass or block partition)."""
@@ -46,6 +49,9 @@ USUAL_SHARE: Final = 0.1
 
 LONG_RATIO: Final = 6.0
 
+CROSSWISE_SHARE: Final = 0.5
+"""A strip covered to more than this by strips that lie across it is no wall of its own."""
+
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Strips:
@@ -65,6 +71,16 @@ class Strips:
         axis = self.corners[:, [1, 2]].mean(axis=1) - self.corners[:, [0, 3]].mean(axis=1)
         return np.asarray(np.hypot(axis[:, 0], axis[:, 1]))
 
+    def shapes(self) -> Geometries:
+        """The strips as polygons."""
+        return np.asarray(shapely.polygons(self.corners), dtype=object).reshape(-1)
+
+    def take(self, rows: Index) -> Strips:
+        """The rows given, in that order."""
+        return Strips(
+            corners=self.corners[rows], along=self.along[rows], thickness=self.thickness[rows]
+        )
+
 
 def strips_of(faces: Faces, pairs: Neighbours) -> Strips:
     """Strips of wall among neighbouring faces.
@@ -78,8 +94,24 @@ def strips_of(faces: Faces, pairs: Neighbours) -> Strips:
     pairs = pairs.take(np.flatnonzero(wall_like))
     share = _usualness(pairs)
     order = np.lexsort((pairs.start, pairs.lower, np.round(pairs.gap, 1), share < USUAL_SHARE))
-    accepted = _accept(faces, pairs.take(order), share[order])
-    return _strips(faces, pairs.take(np.sort(order[accepted])))
+    chosen = np.sort(order[_accept(faces, pairs.take(order), share[order])])
+    strips = _strips(faces, pairs.take(chosen))
+    return _without_crosswise(strips, faces.group[pairs.lower[chosen]], share[chosen])
+
+
+def _without_crosswise(strips: Strips, direction: Index, share: Floats) -> Strips:
+    """Drop strips that are mostly the insides of other walls: the end of a wall paired with the far
+    face of the wall it stands on. Of two that lie across each other the usual thickness stays.
+    """
+    if not len(strips):
+        return strips
+    shapes = strips.shapes()
+    one, two = STRtree(shapes).query(shapes, predicate="intersects")
+    rival = (direction[one] != direction[two]) & (share[two] > share[one])
+    one, two = one[rival], two[rival]
+    covered = np.zeros(len(strips))
+    np.add.at(covered, one, shapely.area(shapely.intersection(shapes[one], shapes[two])))
+    return strips.take(np.flatnonzero(covered <= CROSSWISE_SHARE * shapely.area(shapes)))
 
 
 def _usualness(pairs: Neighbours) -> Floats:

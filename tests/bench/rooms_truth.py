@@ -92,10 +92,11 @@ def read_whole(path: Path, truth: dict[str, Any]) -> Reading:
 
 def read_walls(path: Path, truth: dict[str, Any]) -> Reading:
     """Recovery from wall linework alone, with the true unit given."""
+    from importer.dxf.closing import spaces_beside
     from importer.dxf.doors import door_symbols
     from importer.dxf.flatten import flatten
     from importer.dxf.load import load_dxf
-    from importer.dxf.walls_to_rooms import recover_rooms, spaces_beside
+    from importer.dxf.walls_to_rooms import recover_rooms
     from importer.hints import Hints
     from importer.outlines import Space
 
