@@ -31,6 +31,9 @@ BESIDE_MM: Final = 300.0
 SMALLEST_FLAT_MM2: Final = 15e6
 """A dwelling is larger: a bed-sitter with its bath has 18 m2 and more."""
 
+FLAT_AGREES: Final = (0.80, 1.05)
+"""Net floor of the rooms / area printed for a flat: walls take 5 to 20 % (common practice)."""
+
 KITCHENS: Final = words("""
     kitchen kitchenette kuche kueche wohnkuche kochen cuisine cocina cucina cozinha keuken kuchnia
     kuchyn kuchyne кухня kok kjokken keittio konyha bucatarie kuhinja mutfak κουζινα 厨房 台所
@@ -48,6 +51,7 @@ class FlatDraft:
 
     name: str | None
     rooms: tuple[int, ...]
+    printed_area_m2: float | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -159,23 +163,52 @@ def _from_labels(
 ) -> Dwellings:
     communal = set(house.named_communal(strong=False))
     seeds: dict[int, str] = {}
+    printed: dict[int, float] = {}
     findings: list[Finding] = []
     for room, label in flat_labels:
         if room in communal:
             findings.append(_label_outside(drawing, label))
         else:
-            seeds.setdefault(room, label.text)
+            seeds[room] = seeds.get(room) or label.text
+            if label.area_m2 is not None and label.area_sure:
+                printed.setdefault(room, label.area_m2)
     communal |= _hubs(house, seeds, communal)
     owner = _spread(house, seeds, communal)
     owner |= _by_neighbours(house, owner, communal)
     flats = [
         FlatDraft(
-            name=seeds[seed] or None, rooms=tuple(r for r in sorted(owner) if owner[r] == seed)
+            name=seeds[seed] or None,
+            rooms=tuple(r for r in sorted(owner) if owner[r] == seed),
+            printed_area_m2=printed.get(seed),
         )
         for seed in sorted(seeds)
     ]
+    findings += [f for flat in flats for f in _area_finding(drawing, house, flat)]
     shared = _beyond_communal(house, owner, communal)
     return Dwellings(flats=tuple(flats), communal=tuple(sorted(shared)), findings=tuple(findings))
+
+
+def _area_finding(drawing: Drawing, house: _House, flat: FlatDraft) -> list[Finding]:
+    """The rooms of a flat against the area printed for it, which counts partitions, and often the
+    outer walls, in.
+    """
+    if not flat.printed_area_m2:
+        return []
+    area = sum(house.rooms[r].shape.area for r in flat.rooms) / 1e6
+    ratio = area / flat.printed_area_m2
+    if FLAT_AGREES[0] <= ratio <= FLAT_AGREES[1]:
+        return []
+    at = house.rooms[flat.rooms[0]].shape.representative_point()
+    return [
+        Finding(
+            code="IMP-507",
+            severity=Severity.SETTLE,
+            what=f"The rooms of {flat.name or 'a flat'} measure {area:.1f} m2 together, but "
+            f"{flat.printed_area_m2:.1f} m2 is printed for it (ratio {ratio:.2f}).",
+            where=drawing.where((at.x, at.y)),
+            remedy="See in the picture whether a room of it is missing or counted to another flat.",
+        )
+    ]
 
 
 def _label_outside(drawing: Drawing, label: RoomLabel) -> Finding:

@@ -182,6 +182,18 @@ def _read_line(line: str) -> Reading:
     return replace(reading, name=name, number=number)
 
 
+def filled(one: Reading, other: Reading) -> Reading:
+    """`one` with what it lacks taken from `other`."""
+    take_area = one.area_m2 is None and other.area_m2 is not None
+    return Reading(
+        name=one.name or other.name,
+        number=one.number or other.number,
+        area_m2=other.area_m2 if take_area else one.area_m2,
+        area_sure=other.area_sure if take_area else one.area_sure,
+        size_mm=one.size_mm or other.size_mm,
+    )
+
+
 def tidy_name(name: str) -> str:
     """The name with single spaces and without punctuation about it; a full stop stays (`UTIL.`)."""
     return " ".join(name.split()).strip(_TRIM + "()[]")
