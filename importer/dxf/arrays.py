@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from typing import Any
 
 import numpy as np
 import shapely
 from numpy.typing import NDArray
 
-from importer.dxf.drawing import Floats
+from importer.dxf.drawing import Bools, Drawing, Floats
 
 Geometries = NDArray[Any]
 """Array of shapely geometries (dtype object)."""
@@ -27,3 +28,12 @@ def line_array(ends: Floats) -> Geometries:
 def polygon_array(shapes: Any) -> Geometries:
     """Any sequence of polygons, or a lone one, as an array of them."""
     return np.atleast_1d(np.asarray(shapes, dtype=object))
+
+
+def sources_where(drawing: Drawing, test: Callable[[str], bool]) -> Bools:
+    """For each source of a drawing what a test says of its layer; each layer is asked once."""
+    told: dict[str, bool] = {}
+    for source in drawing.sources:
+        if source.layer not in told:
+            told[source.layer] = test(source.layer)
+    return np.array([told[s.layer] for s in drawing.sources], dtype=bool)

@@ -5,7 +5,7 @@ in the way, in reading order and in the plan's frame.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Final
 
 import numpy as np
@@ -17,11 +17,12 @@ from importer.dxf.doorways import from_openings, from_symbols, unled_symbols
 from importer.dxf.draft import DraftDoorway, DraftRoom, RoomFinder
 from importer.dxf.drawing import Drawing
 from importer.dxf.drawn_outlines import outlined_rooms
-from importer.dxf.finished import Draft, finished_plan
+from importer.dxf.finished import Draft, finished_plan, merged
 from importer.dxf.flats import find_flats
 from importer.dxf.found import DoorSymbol, Recovered
 from importer.dxf.labels import RoomLabel, room_labels
 from importer.dxf.layer_words import is_wall_name
+from importer.dxf.levels import by_level
 from importer.dxf.naming import label_findings, name_rooms
 from importer.dxf.obstacles import find_obstacles
 from importer.dxf.passages import passages
@@ -59,35 +60,40 @@ def assemble(drawing_mm: Drawing, units: UnitReading, hints: Hints) -> Plan:
     Raises:
         PlanError: no room was found; the message says what was seen and what to set.
     """
-    symbols = door_symbols(drawing_mm, hints)
-    labels = room_labels(drawing_mm, hints)
-    outlined = outlined_rooms(drawing_mm, labels, symbols, hints)
-    recovered = recover_rooms(drawing_mm, symbols, hints)
-    chosen = choose_rooms(drawing_mm, outlined, recovered, labels, hints)
-    if not chosen.rooms:
-        raise _no_rooms(drawing_mm, symbols, labels, hints)
+    drafts = [_draft(level.drawing, hints, level.elevation_mm) for level in by_level(drawing_mm)]
+    draft = merged(drafts)
+    if not draft.rooms:
+        raise _no_rooms(drawing_mm, hints)
+    told = replace(draft, findings=(*drawing_mm.findings, *draft.findings))
+    return finished_plan(drawing_mm, units, told)
+
+
+def _draft(drawing: Drawing, hints: Hints, elevation: float | None) -> Draft:
+    symbols = door_symbols(drawing, hints)
+    labels = room_labels(drawing, hints)
+    outlined = outlined_rooms(drawing, labels, symbols, hints)
+    recovered = recover_rooms(drawing, symbols, hints)
+    chosen = choose_rooms(drawing, outlined, recovered, labels, hints)
     named = name_rooms(chosen.rooms, labels)
     shapes = [r.shape for r in named.rooms]
-    doors = _doors(drawing_mm, recovered, named.rooms, symbols, hints)
-    storeys, storey_findings = find_storeys(drawing_mm, shapes, _letters(labels))
-    dwellings = find_flats(drawing_mm, named.rooms, doors.doorways, named.flat_labels, hints)
-    draft = Draft(
+    doors = _doors(drawing, recovered, named.rooms, symbols, hints)
+    storeys, storey_findings = find_storeys(drawing, shapes, _letters(labels))
+    dwellings = find_flats(drawing, named.rooms, doors.doorways, named.flat_labels, hints)
+    return Draft(
         rooms=named.rooms,
         doorways=doors.doorways,
-        storeys=tuple(storeys),
+        storeys=tuple(replace(s, elevation_mm=elevation) for s in storeys),
         dwellings=dwellings,
-        obstacles=find_obstacles(drawing_mm, shapes, hints),
+        obstacles=find_obstacles(drawing, shapes, hints),
         walls=recovered.walls,
         findings=(
-            *drawing_mm.findings,
             *chosen.findings,
             *doors.findings,
-            *label_findings(drawing_mm, named),
+            *label_findings(drawing, named),
             *storey_findings,
             *dwellings.findings,
         ),
     )
-    return finished_plan(drawing_mm, units, draft)
 
 
 def _letters(labels: Sequence[RoomLabel]) -> float:
@@ -161,9 +167,8 @@ def _unled(
 # ---------------------------------------------------------------- nothing found
 
 
-def _no_rooms(
-    drawing: Drawing, symbols: Sequence[DoorSymbol], labels: Sequence[RoomLabel], hints: Hints
-) -> PlanError:
+def _no_rooms(drawing: Drawing, hints: Hints) -> PlanError:
+    symbols, labels = door_symbols(drawing, hints), room_labels(drawing, hints)
     layers = sorted({s.layer for s in drawing.sources})
     if hints.wall_layers:
         walls = [x for x in layers if matches_layer(x, hints.wall_layers)]

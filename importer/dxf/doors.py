@@ -22,7 +22,7 @@ import shapely
 from numpy.typing import NDArray
 from shapely import STRtree
 
-from importer.dxf.arrays import line_array, point_array
+from importer.dxf.arrays import line_array, point_array, sources_where
 from importer.dxf.drawing import Bools, Drawing, Floats, Insert
 from importer.dxf.found import DoorSymbol
 from importer.dxf.layer_words import About, is_door_name, says
@@ -166,9 +166,7 @@ def _point(xy: Floats) -> Point:
 def _straight(drawing: Drawing, hints: Hints) -> Floats:
     """Straight strokes that may be a leaf or a jamb, (n, 4)."""
     seg = drawing.segments
-    ignored = np.array(
-        [matches_layer(s.layer, hints.ignore_layers) for s in drawing.sources], dtype=bool
-    )
+    ignored = sources_where(drawing, lambda layer: matches_layer(layer, hints.ignore_layers))
     keep = ~seg.curved
     if ignored.any():
         keep &= ~ignored[seg.source]

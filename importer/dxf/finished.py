@@ -3,14 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Final
 
 import numpy as np
 import shapely
 from shapely import LineString, Polygon
 
-from importer.dxf.arrays import polygon_array
+from importer.dxf.arrays import polygon_array, sources_where
 from importer.dxf.draft import DraftDoorway, DraftRoom
 from importer.dxf.drawing import Drawing
 from importer.dxf.flats import Dwellings
@@ -98,6 +98,41 @@ def finished_plan(drawing_mm: Drawing, units: UnitReading, draft: Draft) -> Plan
     )
 
 
+def merged(drafts: Sequence[Draft]) -> Draft:
+    """Drafts of several levels as one: the rooms one after the other, all indices moved along."""
+    whole = Draft(rooms=(), doorways=(), storeys=(), dwellings=Dwellings())
+    for draft in drafts:
+        whole = _joined(whole, draft, len(whole.rooms))
+    return whole
+
+
+def _joined(one: Draft, two: Draft, by: int) -> Draft:
+    def moved(rooms: tuple[int, ...]) -> tuple[int, ...]:
+        return tuple(r + by for r in rooms)
+
+    doorways = tuple(
+        replace(
+            d,
+            rooms=(d.rooms[0] + by, None if d.rooms[1] is None else d.rooms[1] + by),
+            swings_into=None if d.swings_into is None else d.swings_into + by,
+        )
+        for d in two.doorways
+    )
+    flats = tuple(replace(f, rooms=moved(f.rooms)) for f in two.dwellings.flats)
+    return Draft(
+        rooms=one.rooms + two.rooms,
+        doorways=one.doorways + doorways,
+        storeys=one.storeys + tuple(replace(s, rooms=moved(s.rooms)) for s in two.storeys),
+        dwellings=Dwellings(
+            flats=one.dwellings.flats + flats,
+            communal=one.dwellings.communal + moved(two.dwellings.communal),
+        ),
+        obstacles=one.obstacles + tuple(replace(o, room=o.room + by) for o in two.obstacles),
+        walls=one.walls + two.walls,
+        findings=one.findings + two.findings,
+    )
+
+
 def reading_order(shapes: Sequence[Polygon]) -> list[int]:
     """Indices from the top of the sheet down, then from left to right."""
     boxes = shapely.bounds(polygon_array(shapes)).reshape(-1, 4)
@@ -123,7 +158,8 @@ def _numbering(drawing: Drawing, units: UnitReading, draft: Draft) -> _Numbering
 
 def _storeys(draft: Draft) -> tuple[Storey, ...]:
     return tuple(
-        Storey(id=StoreyId(f"S{n}"), name=s.name) for n, s in enumerate(draft.storeys, start=1)
+        Storey(id=StoreyId(f"S{n}"), name=s.name or f"Storey {n}", elevation_mm=s.elevation_mm)
+        for n, s in enumerate(draft.storeys, start=1)
     )
 
 
@@ -229,7 +265,7 @@ def _obstacles(drawing: Drawing, draft: Draft, numbering: _Numbering) -> tuple[O
 def _backdrop(drawing: Drawing, draft: Draft, numbering: _Numbering) -> tuple[LineString, ...]:
     """Strokes about the rooms, those of one entity joined, without writing and furniture."""
     seg = drawing.segments
-    silent = np.array([is_ignored_name(s.layer) for s in drawing.sources], dtype=bool)
+    silent = sources_where(drawing, is_ignored_name)
     x0, y0, x1, y1 = shapely.total_bounds(polygon_array([r.shape for r in draft.rooms]))
     low = np.minimum(seg.ends[:, :2], seg.ends[:, 2:])
     high = np.maximum(seg.ends[:, :2], seg.ends[:, 2:])

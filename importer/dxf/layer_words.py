@@ -70,7 +70,7 @@ _WORDS: Final[dict[About, str]] = {
         vetri janela janelas vidro raam ramen kozijn kozijnen beglazing okno okna szyba okenni
         окно окна окон остекление витраж fonster vindu vinduer vindue vinduer ikkuna ikkunat ablak
         ablakok fereastra ferestre prozor prozori pencere παραθυρο 窓 窗 cancel canceleria curtain
-        wdw wind wndw
+        wdw wind wndw crystal crystals mullion mullions storefront
     """,
     About.ROOM: """
         area areas room rooms rm space spaces raum raume raeume raumflache raumpolygon zimmer

@@ -10,7 +10,7 @@ import numpy as np
 import shapely
 from shapely import Polygon, STRtree
 
-from importer.dxf.arrays import line_array
+from importer.dxf.arrays import line_array, sources_where
 from importer.dxf.drawing import Drawing
 from importer.dxf.drawn_outlines import repaired
 from importer.dxf.layer_words import About, is_ignored_name, is_wall_name, says
@@ -154,14 +154,13 @@ def _stairs(
 ) -> list[ObstacleDraft]:
     """Flights drawn as strokes on a stair layer: what the strokes of one flight cover."""
     seg = drawing.segments
-    named = np.array(
-        [
-            About.STAIR in says(s.layer)
-            and not matches_layer(s.layer, hints.ignore_layers)
-            and not says(s.layer) & {About.ANNOTATION, About.MEASURE}
-            for s in drawing.sources
-        ],
-        dtype=bool,
+    named = sources_where(
+        drawing,
+        lambda layer: (
+            About.STAIR in says(layer)
+            and not says(layer) & {About.ANNOTATION, About.MEASURE}
+            and not matches_layer(layer, hints.ignore_layers)
+        ),
     )
     if not len(named) or not named[seg.source].any():
         return []

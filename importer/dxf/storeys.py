@@ -72,11 +72,14 @@ class StoreyTitle:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class StoreyDraft:
-    """One storey: its name, its level if known, and the rooms in it by index."""
+    """One storey: its name, its level and height if known, and the rooms in it by index. The name is
+    None when no title gives one.
+    """
 
-    name: str
+    name: str | None
     level: int | None
     rooms: tuple[int, ...]
+    elevation_mm: float | None = None
 
 
 def level_of(text: str) -> int | None:
@@ -151,11 +154,11 @@ def find_storeys(
     named = _titled(hulls, titles)
     groups = _grouped(hulls, named)
     storeys = []
-    for number, members in enumerate(groups, start=1):
+    for members in groups:
         title = next((named[m] for m in members if named[m] is not None), None)
         storeys.append(
             StoreyDraft(
-                name=title.text if title else f"Storey {number}",
+                name=title.text if title else None,
                 level=title.level if title else None,
                 rooms=tuple(sorted(k for m in members for k in clusters[m])),
             )
@@ -238,7 +241,9 @@ def _alike(hulls: Sequence[Polygon]) -> list[int]:
 
 
 def _several(drawing: Drawing, storeys: list[StoreyDraft], *, titled: bool) -> Finding:
-    names = ", ".join(f"'{s.name}' ({len(s.rooms)} rooms)" for s in storeys)
+    names = ", ".join(
+        f"'{s.name or n}' ({len(s.rooms)} rooms)" for n, s in enumerate(storeys, start=1)
+    )
     told = "by their titles" if titled else "by their alike outlines; no titles were found"
     return Finding(
         code="IMP-520",

@@ -8,7 +8,7 @@ from typing import Final
 import numpy as np
 from shapely import STRtree
 
-from importer.dxf.arrays import line_array, point_array
+from importer.dxf.arrays import line_array, point_array, sources_where
 from importer.dxf.drawing import Drawing, Floats
 from importer.dxf.label_parts import TextPart
 from importer.dxf.layer_words import is_ignored_name
@@ -44,7 +44,7 @@ class WallStrokes:
 def wall_strokes(drawing: Drawing) -> WallStrokes:
     """The long straight strokes of a drawing, on layers that may hold walls."""
     seg = drawing.segments
-    ignored = np.array([is_ignored_name(s.layer) for s in drawing.sources], dtype=bool)
+    ignored = sources_where(drawing, is_ignored_name)
     length = np.hypot(seg.ends[:, 2] - seg.ends[:, 0], seg.ends[:, 3] - seg.ends[:, 1])
     keep = (length >= WALL_STROKE_MM) & ~seg.curved
     if len(ignored):
