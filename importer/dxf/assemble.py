@@ -20,6 +20,7 @@ from importer.dxf.drawn_outlines import outlined_rooms
 from importer.dxf.finished import Draft, finished_plan, merged
 from importer.dxf.flats import find_flats
 from importer.dxf.found import DoorSymbol, Recovered
+from importer.dxf.label_parting import parted_by_labels
 from importer.dxf.labels import RoomLabel, room_labels
 from importer.dxf.layer_words import is_wall_name
 from importer.dxf.levels import by_level
@@ -72,7 +73,7 @@ def _draft(drawing: Drawing, hints: Hints, elevation: float | None) -> Draft:
     symbols = door_symbols(drawing, hints)
     labels = room_labels(drawing, hints)
     outlined = outlined_rooms(drawing, labels, symbols, hints)
-    recovered = recover_rooms(drawing, symbols, hints)
+    recovered = parted_by_labels(recover_rooms(drawing, symbols, hints), labels)
     chosen = choose_rooms(drawing, outlined, recovered, labels, hints)
     named = name_rooms(chosen.rooms, labels)
     shapes = [r.shape for r in named.rooms]
