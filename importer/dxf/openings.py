@@ -10,8 +10,10 @@ import numpy as np
 import shapely
 from shapely import Polygon, STRtree
 
+from importer.dxf.arrays import line_array
 from importer.dxf.drawing import Floats
 from importer.dxf.found import DoorSymbol, Opening, OpeningKind
+from importer.dxf.wall_faces import Index
 from importer.dxf.wall_gaps import NARROWEST_MM, PARALLEL_COS, Gaps
 from importer.plan import DoorwayKind, Point
 
@@ -77,35 +79,46 @@ def openings_in_gaps(
 
 
 def _symbols_in(gaps: Gaps, symbols: Sequence[DoorSymbol]) -> dict[int, tuple[int, ...]]:
-    """Which symbols stand in which gap; a symbol goes to the gap that fits its leaf best."""
+    """Which symbols stand in which gap; a symbol goes to the gap that fits its leaf best.
+
+    Where a threshold is drawn, both ends of an arc look like its leaf: a symbol that fits no gap is
+    tried the other way round, its leaf shut where it was thought to stand open.
+    """
     if not symbols or not len(gaps):
         return {}
-    hinge = np.array([s.hinge for s in symbols])
-    closed = np.array([s.closed_end for s in symbols])
-    chords = shapely.linestrings(np.stack([hinge, closed], axis=1))
-    grown = shapely.buffer(gaps.shapes(), BESIDE_MM, join_style="mitre")
-    symbol, gap = STRtree(grown).query(chords, predicate="within")
-    run = closed[symbol] - hinge[symbol]
-    reach = np.hypot(run[:, 0], run[:, 1])
-    along = np.abs((run * gaps.out[gap]).sum(1)) >= _CHORD_COS * reach
-    spare = gaps.width[gap] - reach
-    fits = along & (spare >= -BESIDE_MM) & (spare <= reach + FRAMES_MM)
-    off = np.abs(_offset(gaps, gap, (hinge[symbol] + closed[symbol]) / 2))
-    best: dict[int, tuple[tuple[bool, int, float, int], int]] = {}
-    for s, g, ok, o in zip(symbol.tolist(), gap.tolist(), fits, off, strict=True):
-        if not ok:
-            continue
-        key = (not bool(gaps.mutual[g]), round(float(gaps.width[g]) / 50), round(float(o)), g)
-        if s not in best or key < best[s][0]:
-            best[s] = (key, g)
+    grown = STRtree(shapely.buffer(gaps.shapes(), BESIDE_MM, join_style="mitre"))
+    hinges = np.array([s.hinge for s in symbols])
+    best = _best_gaps(gaps, grown, hinges, np.array([s.closed_end for s in symbols]))
+    turned = _best_gaps(gaps, grown, hinges, np.array([s.open_end for s in symbols]))
+    for s, g in turned.items():
+        spare = float(gaps.width[g]) - symbols[s].radius_mm
+        if s not in best and symbols[s].has_leaf and gaps.mutual[g] and spare <= BESIDE_MM:
+            best[s] = g
     held: dict[int, list[int]] = {}
-    for s, (_, g) in sorted(best.items()):
+    for s, g in sorted(best.items()):
         held.setdefault(g, []).append(s)
     return {
         g: tuple(members)
         for g, members in held.items()
         if _wide_enough(float(gaps.width[g]), [symbols[m].radius_mm for m in members])
     }
+
+
+def _best_gaps(gaps: Gaps, grown: STRtree, hinge: Floats, end: Floats) -> dict[int, int]:
+    """For each shut leaf, from hinge to end, the gap that it fits best, if any."""
+    symbol, gap = grown.query(line_array(np.hstack([hinge, end])), predicate="within")
+    run = end[symbol] - hinge[symbol]
+    reach = np.hypot(run[:, 0], run[:, 1])
+    along = np.abs((run * gaps.out[gap]).sum(1)) >= _CHORD_COS * reach
+    spare = gaps.width[gap] - reach
+    fits = along & (spare >= -BESIDE_MM) & (spare <= reach + FRAMES_MM)
+    off = np.abs(_offset(gaps, gap, (hinge[symbol] + end[symbol]) / 2))
+    best: dict[int, tuple[tuple[bool, int, int, int], int]] = {}
+    for s, g, ok, o in zip(symbol.tolist(), gap.tolist(), fits, off, strict=True):
+        key = (not bool(gaps.mutual[g]), round(float(gaps.width[g]) / 50), round(float(o)), g)
+        if ok and (s not in best or key < best[s][0]):
+            best[s] = (key, g)
+    return {s: g for s, (_, g) in best.items()}
 
 
 _CHORD_COS: Final = 0.98
@@ -117,7 +130,7 @@ def _wide_enough(width: float, radii: list[float]) -> bool:
     return width <= sum(radii) + (FRAME_MM if len(radii) == 1 else FRAMES_MM)
 
 
-def _offset(gaps: Gaps, gap: Floats, point: Floats) -> Floats:
+def _offset(gaps: Gaps, gap: Index, point: Floats) -> Floats:
     rel = point - gaps.middle()[gap]
     out = gaps.out[gap]
     return np.asarray(out[:, 0] * rel[:, 1] - out[:, 1] * rel[:, 0])

@@ -19,6 +19,7 @@ from importer.dxf.closing import Closed, body_polygons, close_openings
 from importer.dxf.door_openings import openings_at_symbols
 from importer.dxf.drawing import Bools, Drawing, Floats
 from importer.dxf.found import DoorSymbol, Opening, OpeningKind, Recovered, RoomShape
+from importer.dxf.glazing import glass_walls
 from importer.dxf.layer_words import About, says
 from importer.dxf.openings import distinct, openings_in_gaps, stacked
 from importer.dxf.wall_body import WallBody, free_ends, wall_body
@@ -27,7 +28,7 @@ from importer.dxf.wall_gaps import gaps_at, slits
 from importer.dxf.wall_groups import WallChoice, on_layers, wall_choices
 from importer.dxf.wall_strips import THICKEST_MM, Strips, strips_of
 from importer.hints import Hints, matches_layer
-from importer.outlines import inscribed_diameter, thickened_bodies
+from importer.outlines import inscribed_diameter, thickened_bodies, thickened_strokes
 from importer.plan import Finding, Severity
 
 ROOM_MM2: Final = 1.2e6
@@ -74,6 +75,8 @@ def _close(
     ends = free_ends(strips, body)
     gaps = gaps_at(ends, body, seg.ends[_evidence(drawing, hints)])
     candidates, used = openings_in_gaps(gaps, symbols)
+    windows = [c.opening.shape for c in candidates if c.opening.kind is OpeningKind.WINDOW]
+    body = _with_strokes(body, glass_walls(drawing, hints, strips, windows))
     rest = [k for k in range(len(symbols)) if k not in used]
     candidates = distinct((*candidates, *openings_at_symbols(symbols, rest, strips, body)))
     return close_openings(body, stacked(candidates))
@@ -119,11 +122,18 @@ def _evidence(drawing: Drawing, hints: Hints) -> Bools:
 
 
 def _with_slits(body: WallBody, strips: Strips) -> WallBody:
-    filled = slits(free_ends(strips, body), body)
-    if not len(filled):
+    return _with(body, thickened_bodies(slits(free_ends(strips, body), body)))
+
+
+def _with_strokes(body: WallBody, strokes: Floats) -> WallBody:
+    return _with(body, thickened_strokes(strokes))
+
+
+def _with(body: WallBody, more: Geometries) -> WallBody:
+    if not len(more):
         return body
-    barriers = np.concatenate([body.barriers, thickened_bodies(filled)])
-    solid = shapely.union_all(np.concatenate([[body.solid], thickened_bodies(filled)]))
+    barriers = np.concatenate([body.barriers, more])
+    solid = shapely.union_all(np.concatenate([[body.solid], more]))
     shapely.prepare(solid)
     return WallBody(barriers=barriers, solid=solid)
 
