@@ -15,6 +15,7 @@ from ezdxf.entities.dxfentity import DXFEntity
 from ezdxf.entities.insert import Insert
 from ezdxf.layouts.blocklayout import BlockLayout
 
+from importer.dxf.clips import UnclearClipError, cropped, window_of
 from importer.dxf.lettering import draw_attribute, draw_mtext, draw_text
 from importer.dxf.load import READER_FAULTS
 from importer.dxf.shapes import Affine, InsertRow, Shapes, Sheet, SourceRow
@@ -131,11 +132,21 @@ class Walk:
         source = sheet.source(row)
         if shapes is not None and self.layers.is_off(row.layer):
             shapes = shapes.without_layer(ZERO)
+        if shapes is not None:
+            shapes = self._cropped(shapes, entity, true_name)
         first = len(sheet.inserts)
         if shapes is not None and layout is not None:
             self._place_all(sheet, shapes, values, layout, (true_name, source, row))
         insert = first if len(sheet.inserts) > first else row.insert
         self._attributes(sheet, entity, (true_name, insert, row))
+
+    def _cropped(self, shapes: Shapes, entity: Insert, name: str) -> Shapes:
+        try:
+            window = window_of(entity)
+        except UnclearClipError:
+            self.tally.clipped[name] += 1
+            return shapes
+        return shapes if window is None else cropped(shapes, window)
 
     def _place_all(
         self,

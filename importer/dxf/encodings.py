@@ -4,16 +4,29 @@ from __future__ import annotations
 
 import re
 import unicodedata
+from collections.abc import Mapping, Sequence
+from itertools import islice, pairwise
 from typing import Final
 
 from ezdxf.tools.codepage import toencoding
 
 DEFAULT_ENCODING: Final = "cp1252"
 
-_CANDIDATES: Final = ("cp1251", "cp1253", "cp932", "gbk", "cp949", "big5")
-"""Tried, in this order, where the declared code page gives no words."""
+_SCRIPTS: Final[Mapping[str, frozenset[str]]] = {
+    "cp1251": frozenset({"CYRILLIC"}),
+    "cp1253": frozenset({"GREEK"}),
+    "cp932": frozenset({"CJK"}),
+    "gbk": frozenset({"CJK"}),
+    "cp949": frozenset({"HANGUL", "CJK"}),
+    "big5": frozenset({"CJK"}),
+}
+"""Encodings tried, in this order, where the declared code page gives no words, and what their words
+are written in. Kana counts as CJK."""
 
-_HIGH_RUN: Final = re.compile(rb"[\x80-\xff][\x40-\xff]{2,}")
+_LATIN: Final = frozenset({"cp1250", "cp1252", "cp1254", "cp1257", "cp1258", "cp850", "cp437"})
+
+_WORD: Final = re.compile(rb"[A-Za-z]*[\x80-\xff](?:[\x80-\xff][\x40-\x7e]?|[A-Za-z])*")
+_THREE_HIGH: Final = re.compile(r"[^\x00-\x7f]{3}")
 _SAMPLE: Final = 2000
 
 
@@ -33,10 +46,10 @@ def choose_encoding(
         if utf8_expected or code_page == "utf-8":
             return "utf-8", None
         return "utf-8", "texts are stored as UTF-8 although the header does not say so."
-    runs = [match.group() for match in _HIGH_RUN.finditer(body)][:_SAMPLE]
-    if _share_of_words(runs, code_page) < 0.5:
-        best = max(_CANDIDATES, key=lambda name: _share_of_words(runs, name))
-        if _share_of_words(runs, best) > 0.8:
+    words = [match.group() for match in islice(_WORD.finditer(body), _SAMPLE)]
+    if _share_read(words, code_page) < 0.5:
+        best = max(_SCRIPTS, key=lambda name: _share_read(words, name))
+        if _share_read(words, best) > 0.8:
             stated = declared or "none"
             note = f"the code page of the texts is {best}, by the look of them (header: {stated})."
             return best, note
@@ -53,25 +66,33 @@ def _is_valid(body: bytes, encoding: str) -> bool:
     return True
 
 
-def _share_of_words(runs: list[bytes], encoding: str) -> float:
-    """Share of byte runs that decode to letters of one script, 1 when there are no runs.
-
-    In a western text three accented letters hardly ever follow each other, so that a run decoded
-    as Latin letters counts as no word.
-    """
-    if not runs:
+def _share_read(words: Sequence[bytes], encoding: str) -> float:
+    """Share of the words that read as words in this encoding."""
+    if not words:
         return 1.0
-    good = sum(1 for run in runs if _is_word(run, encoding))
-    return good / len(runs)
+    return sum(1 for word in words if _is_word(word, encoding)) / len(words)
 
 
-def _is_word(run: bytes, encoding: str) -> bool:
+def _is_word(word: bytes, encoding: str) -> bool:
+    """Whether bytes decode to one word: letters of one script, no capitals after small letters.
+
+    In western languages three letters beyond ASCII hardly ever follow each other; in the others
+    letters of ASCII hardly ever stand inside a word.
+    """
     try:
-        text = run.decode(encoding)
+        text = word.decode(encoding)
     except (UnicodeDecodeError, LookupError):
         return False
     scripts = {_script(char) for char in text if not char.isascii()}
-    return len(scripts) == 1 and scripts <= {"CYRILLIC", "GREEK", "CJK", "HANGUL", "KANA"}
+    wanted = _SCRIPTS.get(encoding)
+    if wanted is not None:
+        mixed = any(one.islower() and two.isupper() for one, two in pairwise(text))
+        return (
+            scripts <= wanted and not mixed and not any(c.isascii() and c.isalpha() for c in text)
+        )
+    if encoding in _LATIN:
+        return scripts == {"LATIN"} and not _THREE_HIGH.search(text)
+    return "SYMBOL" not in scripts
 
 
 def _script(char: str) -> str:

@@ -13,7 +13,8 @@ from ezdxf.audit import Auditor
 from ezdxf.document import Drawing as DxfDocument
 from ezdxf.lldxf.const import DXFError
 
-from importer.dxf.rawtext import RawDxf, read_raw, with_numbers_mended
+from importer.dxf.mend import with_handles_mended, with_numbers_mended
+from importer.dxf.rawtext import RawDxf, read_raw
 from importer.plan import Finding, Origin, Severity
 from importer.sniff import FileKind, refusal, sniff_bytes, unreadable
 
@@ -99,14 +100,18 @@ def _read_bytes(path: Path) -> bytes:
 
 
 def _document(raw: RawDxf) -> tuple[DxfDocument, tuple[Finding, ...]]:
-    """The document, by the strict reader first, then by the one that repairs."""
+    """The document: strictly read, else with its numbers and handles mended, else repaired."""
     try:
         document = DxfDocument.read(raw.stream())
+        if not _has_ambiguous_handles(document):
+            return document, raw.findings
     except READER_FAULTS:
-        return _recovered(with_numbers_mended(raw))
-    if _has_ambiguous_handles(document):
+        raw = with_numbers_mended(raw)
+    raw = with_handles_mended(raw)
+    try:
+        return DxfDocument.read(raw.stream()), raw.findings
+    except READER_FAULTS:
         return _recovered(raw)
-    return document, raw.findings
 
 
 def _recovered(raw: RawDxf) -> tuple[DxfDocument, tuple[Finding, ...]]:

@@ -10,7 +10,7 @@ from __future__ import annotations
 import io
 import re
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from typing import Final, TextIO
 
 from ezdxf.lldxf.tagger import binary_tags_loader
@@ -54,10 +54,6 @@ _NUMERIC_RANGES: Final = (
 _NUMERIC_CODES: Final = frozenset(
     code for start, stop in _NUMERIC_RANGES for code in range(start, stop)
 )
-_FLOAT_CODES: Final = frozenset(
-    [*range(10, 60), *range(110, 150), *range(210, 240), *range(460, 470), *range(1010, 1060)]
-)
-_COMMA_NUMBER: Final = re.compile(rb"\s*[+-]?\d*,\d+\s*")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -97,7 +93,7 @@ def read_raw(data: bytes, file: str) -> RawDxf:
     is_binary = data.startswith(BINARY_DXF)
     body = _text_of_binary(data, file, findings) if is_binary else _unified(_single_bytes(data))
     if not _is_in_step(body):
-        body = _joined(_in_step(body.split(b"\n"), file, findings))
+        body = joined(_in_step(body.split(b"\n"), file, findings))
     marks = _marks(body)
     end = next((mark.end() for mark in marks if mark[1] == b"EOF"), None)
     if end is not None:
@@ -108,9 +104,9 @@ def read_raw(data: bytes, file: str) -> RawDxf:
     encoding = "utf-8"
     if not is_binary:
         utf8 = version >= FIRST_UTF8_VERSION
-        encoding, note = choose_encoding(body, header.get("$DWGCODEPAGE"), utf8_expected=utf8)
-        if note:
-            findings.append(_note("IMP-119", note, file))
+        encoding, remark = choose_encoding(body, header.get("$DWGCODEPAGE"), utf8_expected=utf8)
+        if remark:
+            findings.append(note("IMP-119", remark, file))
     return RawDxf(
         file=file,
         body=body,
@@ -123,11 +119,13 @@ def read_raw(data: bytes, file: str) -> RawDxf:
     )
 
 
-def _joined(lines: Sequence[bytes]) -> bytes:
+def joined(lines: Sequence[bytes]) -> bytes:
+    """Lines as one body, each ended."""
     return b"\n".join([*lines, b""])
 
 
-def _note(code: str, what: str, file: str) -> Finding:
+def note(code: str, what: str, file: str) -> Finding:
+    """A finding about the whole file that needs no action."""
     return Finding(code=code, severity=Severity.NOTE, what=what, where=Origin(file=file))
 
 
@@ -208,7 +206,7 @@ def _in_step(lines: list[bytes], file: str, findings: list[Finding]) -> list[byt
         places = ", ".join(str(number) for number in dropped[:5])
         more = " and others" if len(dropped) > 5 else ""
         what = f"{len(dropped)} stray blank line(s) left out (line {places}{more})."
-        findings.append(_note("IMP-107", what, file))
+        findings.append(note("IMP-107", what, file))
     return out
 
 
@@ -247,8 +245,8 @@ def _text_of_binary(data: bytes, file: str, findings: list[Finding]) -> bytes:
             lines.extend((b"%d" % code, value))
     except (IndexError, ValueError, LookupError, ArithmeticError) as fault:
         what = f"the binary DXF breaks off or is damaged after {len(lines) // 2} pairs ({fault})."
-        findings.append(_note("IMP-104", what, file))
-    return _joined(lines)
+        findings.append(note("IMP-104", what, file))
+    return joined(lines)
 
 
 def _binary_pairs(data: bytes) -> Iterator[tuple[int, bytes]]:
@@ -296,7 +294,7 @@ def _check_structure(
         raise refusal("IMP-104", what, file, _AGAIN)
     part = f"inside {last}, after all geometry" if is_open else "with no end marker"
     findings.append(
-        _note("IMP-104", f"the file ends at line {line} {part}; the rest is used.", file)
+        note("IMP-104", f"the file ends at line {line} {part}; the rest is used.", file)
     )
     return names
 
@@ -310,46 +308,3 @@ def _header_values(body: bytes, marks: Sequence[re.Match[bytes]]) -> dict[str, s
         name, value = (part.strip().decode("ascii", "replace") for part in match.groups())
         found.setdefault(name.upper(), value)
     return found
-
-
-# --- numbers -----------------------------------------------------------------------------------
-
-
-def with_numbers_mended(raw: RawDxf) -> RawDxf:
-    """Numbers that no program could read, made readable: decimal commas become points, the rest
-    "not a number", so that the entity is left out by name instead of drawn in a made-up place.
-    """
-    lines = raw.body.split(b"\n")[:-1]
-    commas = 0
-    damaged: list[int] = []
-    for at in range(0, len(lines), 2):
-        if int(lines[at]) not in _FLOAT_CODES:
-            continue
-        value = lines[at + 1]
-        try:
-            float(value)
-        except ValueError:
-            if _COMMA_NUMBER.fullmatch(value):
-                commas += 1
-                lines[at + 1] = value.replace(b",", b".")
-            else:
-                damaged.append(at + 2)
-                lines[at + 1] = b"nan"
-    findings = list(raw.findings)
-    if commas:
-        what = f"{commas} numbers are written with a decimal comma; they were read as such."
-        findings.append(_note("IMP-106", what, raw.file))
-    if damaged:
-        places = ", ".join(str(number) for number in damaged[:5])
-        what = f"{len(damaged)} damaged number(s), first at line {places}."
-        remedy = "The entities that they belong to are left out; have the drawing saved again."
-        findings.append(
-            Finding(
-                code="IMP-106",
-                severity=Severity.SETTLE,
-                what=what,
-                where=Origin(file=raw.file),
-                remedy=remedy,
-            )
-        )
-    return replace(raw, body=_joined(lines), findings=tuple(findings))
