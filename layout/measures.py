@@ -133,9 +133,14 @@ def _length_remedy(text: str) -> str:
         return f"it has no unit: write '{bare.lstrip('+-')} mm', or the bare number for millimetres"
     comma = _DECIMAL_COMMA.fullmatch(bare)
     if comma:
-        return f"write the decimal sign as a point: '{comma[1]}.{comma[2]}{comma[3]}'"
+        point = f"'{comma[1]}.{comma[2]}{comma[3]}'"
+        if len(comma[2]) == 3:  # 1,220 can be either
+            return (
+                f"write '{comma[1]}{comma[2]}{comma[3]}' if the comma parts thousands, else {point}"
+            )
+        return f"write the decimal sign as a point: {point}"
     if bare.startswith("-"):
-        return f"a length has no sign; {_AS_LENGTH}"
+        return f"a length has no sign: write '{bare.lstrip('-').strip()}'"
     return _AS_LENGTH
 
 

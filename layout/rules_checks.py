@@ -52,6 +52,10 @@ def check_rules(rules: RuleSet, *, in_inches: bool = False) -> tuple[Clash, ...]
 # --- the plank ----------------------------------------------------------------------------------
 
 
+def _is_plank(rules: RuleSet) -> bool:
+    return rules.plank.width <= rules.plank.length / 2 + LENGTH_MM
+
+
 def _plank_shape(say: Say) -> Iterator[Clash]:
     rules = say.rules
     if rules.plank.width > rules.plank.length:
@@ -62,7 +66,7 @@ def _plank_shape(say: Say) -> Iterator[Clash]:
             why="A plank is longer than it is wide.",
             remedy="Exchange the two numbers.",
         )
-    elif rules.plank.width > rules.plank.length / 2 + LENGTH_MM:
+    elif not _is_plank(rules):
         yield Clash(
             code="RUL-302",
             keys=(WIDTH, LENGTH),
@@ -89,7 +93,7 @@ def _ends(say: Say) -> Iterator[Clash]:
         )
     if rules.ends.never_below is not None:
         yield from _graver_limit(say)
-    elif rules.ends.min_length < rules.plank.width - LENGTH_MM:
+    elif rules.ends.min_length < rules.plank.width - LENGTH_MM and _is_plank(rules):
         yield Clash(
             code="RUL-305",
             keys=(MIN_LENGTH, WIDTH),

@@ -167,8 +167,10 @@ def _bad_syntax(name: str, error: yaml.MarkedYAMLError) -> RuleProblem:
         if part in said:
             what, remedy = plain, cure
             break
-    if "quoted scalar" in said and error.context_mark is not None:
-        mark = error.context_mark  # where the quote opens, not where the file ends
+    if error.context_mark is not None and (
+        "quoted scalar" in said or "scanning a simple key" in said
+    ):
+        mark = error.context_mark  # where the quote or the key starts, not where it is missed
     line, column = _place(mark) if mark is not None else (1, 1)
     return RuleProblem(
         code="RUL-107", file=name, line=line, column=column, what=what, remedy=remedy
