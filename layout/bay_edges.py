@@ -1,0 +1,140 @@
+"""The edges of a floor that run with the rows, and how much a sliver at each would matter."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from math import radians, tan
+from typing import Final
+
+import numpy as np
+import shapely
+from numpy.typing import NDArray
+from shapely import MultiPolygon, Polygon
+from shapely.geometry.base import BaseGeometry
+
+from importer.plan import Plan
+from importer.tolerance import PARALLEL_DEG, SLIVER_WIDTH_MM
+from layout.floor import Bay, Frame
+from layout.row_grid import GridEdge
+
+Floats = NDArray[np.float64]
+
+JAMB_WEIGHT: Final = 3.0
+"""A sliver in a doorway lies in full view and is walked on (own judgement)."""
+OBSTACLE_WEIGHT: Final = 0.5
+"""Beside a column or unit a sliver shows little (own judgement)."""
+TONGUE_MM: Final = 300.0
+"""An edge shorter than this leaves a tongue, not a row; common practice, no source."""
+TONGUE_WIDTH_MM: Final = 30.0
+"""Least width beside such an edge (a tongue breaks when thinner); common practice, no source."""
+NIB_MM: Final = 20.0
+"""Edges up to this length are roundings and nibs: nothing there could be a strip."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Surroundings:
+    """What the edges of a bay may belong to besides walls. Plan frame, or the bay frame once
+    `seen_from` has turned it; empty where there is none.
+    """
+
+    doorways: MultiPolygon
+    obstacles: MultiPolygon
+    walls: BaseGeometry
+    gap_mm: float
+
+    @classmethod
+    def of(cls, bay: Bay, plan: Plan) -> Surroundings:
+        """The doorways of the bay's rooms, the obstacles by its outline, the rooms' own boundaries."""
+        inside = set(bay.rooms)
+        doorways = [d.shape for d in plan.doorways if not inside.isdisjoint(d.rooms)]
+        rooms = [r.shape.boundary for r in plan.rooms if r.id in inside]
+        obstacles = [o.shape for o in plan.obstacles if o.storey == bay.storey]
+        if obstacles:
+            box = shapely.bounds(np.asarray(obstacles, dtype=object))
+            x0, y0, x1, y1 = bay.outline.bounds
+            beside = (box[:, 0] <= x1) & (box[:, 2] >= x0) & (box[:, 1] <= y1) & (box[:, 3] >= y0)
+            obstacles = [o for o, near in zip(obstacles, beside.tolist(), strict=True) if near]
+        return cls(
+            doorways=MultiPolygon(doorways),
+            obstacles=MultiPolygon(obstacles),
+            walls=shapely.GeometryCollection(rooms),
+            gap_mm=bay.gap_mm,
+        )
+
+    def seen_from(self, frame: Frame) -> Surroundings:
+        """The same in the bay frame."""
+        return Surroundings(
+            doorways=frame.to_bay(self.doorways),
+            obstacles=frame.to_bay(self.obstacles),
+            walls=frame.to_bay(self.walls),
+            gap_mm=self.gap_mm,
+        )
+
+    def is_wall(self, places: Floats) -> NDArray[np.bool_]:
+        """Whether places (n, 2) on an outline lie on a room's wall: not on a joint line."""
+        on: NDArray[np.bool_] = shapely.distance(shapely.points(places), self.walls) <= (
+            SLIVER_WIDTH_MM
+        )
+        return on
+
+    def weights(self, middles: Floats, *, hole: bool) -> Floats:
+        """How much a sliver matters at edges of the floor with these middles (n, 2)."""
+        dots = shapely.points(middles)
+        weight = np.full(len(middles), OBSTACLE_WEIGHT if hole else 1.0)
+        if not self.obstacles.is_empty:
+            by_obstacle = shapely.distance(dots, self.obstacles) <= 1.5 * self.gap_mm + 1.0
+            weight[by_obstacle] = OBSTACLE_WEIGHT
+        if not self.doorways.is_empty:
+            in_doorway = shapely.distance(dots, self.doorways) <= SLIVER_WIDTH_MM
+            weight[in_doorway] = JAMB_WEIGHT
+        return weight
+
+
+def grid_edges(floor: Polygon, around: Surroundings, min_width: float) -> tuple[GridEdge, ...]:
+    """Edges of the floor (bay frame, shell counter-clockwise) within 3 degrees of the rows, stretches
+    that continue each other as one; weight is length times what stands there.
+    """
+    found: list[GridEdge] = []
+    for ring in (floor.exterior, *floor.interiors):
+        stretches = _stretches(shapely.get_coordinates(ring))
+        if not stretches:
+            continue
+        boxes = np.array([box for box, _ in stretches])
+        middles = np.column_stack([boxes[:, [0, 2]].mean(axis=1), boxes[:, [1, 3]].mean(axis=1)])
+        weights = around.weights(middles, hole=ring is not floor.exterior)
+        for (box, above), weight in zip(stretches, weights.tolist(), strict=True):
+            x0, low, x1, high = box
+            least = min(min_width, TONGUE_WIDTH_MM) if x1 - x0 < TONGUE_MM else min_width
+            found.append(
+                GridEdge(
+                    x0=x0,
+                    x1=x1,
+                    low=low,
+                    high=high,
+                    floor_above=above,
+                    weight=weight * (x1 - x0),
+                    least_mm=least,
+                )
+            )
+    return tuple(sorted(found, key=lambda e: (e.low, e.x0, e.high, e.x1)))
+
+
+def _stretches(points: Floats) -> list[tuple[tuple[float, float, float, float], bool]]:
+    """Bounding box of every stretch of a ring that runs with the rows, and whether the floor is above
+    it (the ring has the floor on its left, so it is above an edge that runs towards +x).
+    """
+    dx, dy = np.diff(points, axis=0).T
+    level = np.abs(dy) <= tan(radians(PARALLEL_DEG)) * np.abs(dx)
+    way = np.where(level, np.sign(dx), 0.0)
+    breaks = np.flatnonzero(way != np.roll(way, 1))
+    if len(breaks) == 0:
+        return []
+    found = []
+    for start, stop in zip(breaks, np.append(breaks[1:], breaks[0] + len(way)), strict=True):
+        if way[start] == 0.0:
+            continue
+        on = points[np.arange(start, stop + 1) % len(way)]
+        (x0, y0), (x1, y1) = on.min(axis=0), on.max(axis=0)
+        if x1 - x0 > NIB_MM:
+            found.append(((float(x0), float(y0), float(x1), float(y1)), bool(way[start] > 0)))
+    return found

@@ -1,0 +1,187 @@
+"""The space of a bay: rooms, plus the floor inside their doorways, less the obstacles; and the floors
+that lie in it once it is cut at the limits and set back from the walls.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import shapely
+from shapely import Polygon
+
+from importer.plan import Doorway, Finding, Origin, Plan, Point, Room, Severity
+from importer.tolerance import AREA_MM2, SLIVER_WIDTH_MM, WALL_SNAP_MM
+from layout.bay_doorways import joint_line, tongue_into
+from layout.bay_error import not_laid
+from layout.bay_inset import MITRE_LIMIT, inset
+from layout.bay_limits import LimitCut, cut_at_limits
+from layout.bay_near import moved, moved_doorway, near_origin
+from layout.directions import directions_for
+from layout.rules import RuleSet
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Space:
+    """What a bay is made from. `lines` are the joint lines of the doorways where it ends."""
+
+    plan: Plan
+    rules: RuleSet
+    rooms: tuple[Room, ...]
+    ends: tuple[Doorway, ...]
+    obstacles: tuple[Polygon, ...]
+
+    @property
+    def origin(self) -> Point:
+        """The point that its geometry is moved by."""
+        return near_origin([r.shape for r in self.rooms])
+
+    @property
+    def base_id(self) -> str:
+        """Id of the bay, from the id of its first room."""
+        room = str(self.rooms[0].id)
+        return f"B{room[1:] if room[:1] in 'Rr' else room}"
+
+    @property
+    def name(self) -> str:
+        """What people call it."""
+        return " + ".join(called(r) for r in self.rooms)
+
+
+def called(room: Room) -> str:
+    """Number and name, as far as the drawing gives them, else the id."""
+    return " ".join(part for part in (room.number, room.name) if part) or str(room.id)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Floor:
+    """A floor and the outline it keeps the wall gap to; near the origin of its space."""
+
+    outline: Polygon
+    shape: Polygon
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Floors:
+    """Every floor of a space, the limit cuts between them, what was noticed."""
+
+    floors: tuple[Floor, ...]
+    cuts: tuple[LimitCut, ...]
+    findings: tuple[Finding, ...]
+
+
+def floors_in(space: Space) -> Floors:
+    """Form the space, cut it where it is longer than the limits, keep the wall gap, leave out what is
+    too small for a plank (with a finding).
+
+    Raises:
+        LayoutError: nothing is left, or an outline is no outline.
+    """
+    findings: list[Finding] = []
+    along = directions_for(space.rooms, space.plan, space.rules)[0].along
+    floors: list[Floor] = []
+    cuts: list[LimitCut] = []
+    for outline in _outlines(space, findings):
+        cut = cut_at_limits(outline, along, space.rules.limits)
+        cuts.extend(cut.cuts)
+        for part in cut.parts:
+            floors.extend(_set_back(part, space))
+    kept = [f for f in floors if _can_be_laid(f.shape, space.rules)]
+    if not kept:
+        what = f"{space.name} is too small for a plank once the wall gap is kept."
+        raise not_laid(
+            "LAY-122", what, space.rooms[0].source, "Leave it out with a rule under 'rooms:'."
+        )
+    dropped = [f.shape for f in floors if not _can_be_laid(f.shape, space.rules)]
+    findings.extend(_sliver_finding(space, p) for p in dropped if p.area > AREA_MM2)
+    return Floors(floors=tuple(kept), cuts=tuple(cuts), findings=tuple(findings))
+
+
+def _set_back(outline: Polygon, space: Space) -> list[Floor]:
+    """The floors in an outline. Where the gap parts them, each keeps its share of the outline."""
+    gap = space.rules.gap.wall
+    parts = inset(outline, gap, space.rooms[0].source)
+    if len(parts) == 1:
+        return [Floor(outline=outline, shape=parts[0])]
+    return [Floor(outline=_around(outline, part, gap), shape=part) for part in parts]
+
+
+def _around(outline: Polygon, floor: Polygon, gap: float) -> Polygon:
+    grown = floor.buffer(gap, join_style="mitre", mitre_limit=MITRE_LIMIT).intersection(outline)
+    parts = [p for p in shapely.get_parts(grown) if isinstance(p, Polygon)]
+    return max(parts, key=lambda p: p.area)
+
+
+def _outlines(space: Space, findings: list[Finding]) -> list[Polygon]:
+    """Rooms and their shares of the doorways, less the obstacles; near the origin, largest first."""
+    rooms = [_valid(moved(r.shape, space.origin), r) for r in space.rooms]
+    tongues = []
+    for doorway in space.ends:
+        near = moved_doorway(doorway, space.origin)
+        room = rooms[next(i for i, r in enumerate(space.rooms) if r.id in doorway.rooms)]
+        tongue = tongue_into(near, room, joint_line(near, space.rules.doorways.leaf_cover))
+        if tongue is None:
+            findings.append(_stands_off(space, doorway))
+            continue
+        if tongue.off_mm > WALL_SNAP_MM:
+            findings.append(_bridged(space, doorway, tongue.off_mm))
+        tongues.append(tongue.shape)
+    whole = shapely.union_all([*rooms, *tongues])
+    if space.obstacles:
+        whole = whole.difference(
+            shapely.union_all([moved(o, space.origin) for o in space.obstacles])
+        )
+    parts = [p for p in shapely.get_parts(whole) if isinstance(p, Polygon) and p.area > AREA_MM2]
+    return sorted(parts, key=lambda p: -round(p.area))
+
+
+def _valid(shape: Polygon, room: Room) -> Polygon:
+    if shape.is_valid and shape.area > AREA_MM2:
+        return shape
+    what = f"The outline of {called(room)} is not a simple closed line."
+    raise not_laid("LAY-121", what, room.source, "Redraw it without crossings.")
+
+
+def _can_be_laid(part: Polygon, rules: RuleSet) -> bool:
+    """Whether a floor part is wide enough for the least row, and larger than the least end piece."""
+    roomy = part.area >= rules.rows.min_width * max(rules.never_below_mm, rules.rows.min_width)
+    return roomy and not part.buffer(-rules.rows.min_width / 2 + SLIVER_WIDTH_MM).is_empty
+
+
+# --- findings -----------------------------------------------------------------------------------
+
+
+def _at(space: Space, doorway: Doorway) -> Origin:
+    return doorway.source if str(doorway.source) else space.rooms[0].source
+
+
+def _stands_off(space: Space, doorway: Doorway) -> Finding:
+    return Finding(
+        code="LAY-124",
+        severity=Severity.SETTLE,
+        what=f"Doorway {doorway.id} stands off the walls of {space.name}; the floor ends at the wall.",
+        where=_at(space, doorway),
+        remedy="Draw the doorway between the two wall faces.",
+    )
+
+
+def _bridged(space: Space, doorway: Doorway, off: float) -> Finding:
+    return Finding(
+        code="LAY-125",
+        severity=Severity.NOTE,
+        what=f"Doorway {doorway.id} is drawn {off:.0f} mm off {space.name}; the floor runs on to it.",
+        where=_at(space, doorway),
+        remedy="Nothing to do if there is no step in the wall there.",
+    )
+
+
+def _sliver_finding(space: Space, part: Polygon) -> Finding:
+    inside = part.representative_point()
+    x, y = inside.x + space.origin[0], inside.y + space.origin[1]
+    return Finding(
+        code="LAY-126",
+        severity=Severity.NOTE,
+        what=f"{part.area / 1e6:.3f} m2 of {space.name} near ({x:.0f}, {y:.0f}) mm stay bare: too "
+        "narrow for a plank once the wall gap is kept.",
+        where=space.rooms[0].source,
+        remedy="Cover it with a wider bead, or set 'gap: wall' smaller.",
+    )

@@ -1,0 +1,190 @@
+"""One plan through the pipeline: bays, setting-out, runs, joints, pieces, order, window, audit.
+
+A bay that cannot be laid becomes a finding and never stops the others.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from typing import Final
+
+from importer.plan import Finding, Plan, Severity
+from layout.audit import audit
+from layout.bay_error import LayoutError
+from layout.bays import form_bays
+from layout.bound import lower_bound
+from layout.demand import BayDemand
+from layout.floor import (
+    Alternative,
+    Bay,
+    BayLayout,
+    PlanResult,
+    PlanStatus,
+    Run,
+    SettingOut,
+    Touch,
+    UnlaidRoom,
+)
+from layout.joints import solve
+from layout.pieces import cut_pieces, on_planks
+from layout.rules import RuleSet
+from layout.runs import cut_runs, demand
+from layout.sequence import lay_order
+from layout.setting_out import floor_in, set_out, set_out_across
+from layout.stock import cut_planks
+from layout.window import window
+
+WORTH_A_SEARCH: Final = 1.01
+"""With `fewest-planks`, directions whose bound is within this of the best are laid and compared."""
+
+
+def lay_plan(plan: Plan, rules: RuleSet) -> PlanResult:
+    """Lay every room of a plan that the rules do not leave out.
+
+    Args:
+        plan: As an importer delivers it, millimetres in drawing coordinates.
+        rules: The rule set to lay by.
+
+    Returns:
+        The bays in the order of their rooms, each audited; joints; rooms not laid and why; the findings
+        of importer and layout. CLEAN only without a breach and without a finding to settle.
+    """
+    formed = form_bays(plan, rules)
+    layouts: list[BayLayout] = []
+    findings = [*plan.findings, *formed.findings]
+    unlaid = list(formed.unlaid)
+    for bay in formed.bays:
+        try:
+            layouts.append(lay_bay(bay, plan, rules))
+        except LayoutError as error:
+            findings.append(error.finding)
+            unlaid.extend(UnlaidRoom(room=r, because=error.finding.what) for r in bay.rooms)
+    return PlanResult(
+        source=plan.file,
+        status=_status(layouts, findings),
+        plan=plan,
+        bays=tuple(layouts),
+        joints=formed.joints,
+        unlaid=tuple(unlaid),
+        findings=tuple(findings),
+    )
+
+
+def _status(layouts: Sequence[BayLayout], findings: Sequence[Finding]) -> PlanStatus:
+    if not layouts:
+        return PlanStatus.FAILED
+    unsettled = any(f.severity is not Severity.NOTE for f in findings)
+    if unsettled or any(b.breaches for b in layouts):
+        return PlanStatus.TO_SETTLE
+    return PlanStatus.CLEAN
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Grid:
+    """A bay with its row grid, before the joints are placed."""
+
+    setting_out: SettingOut
+    runs: tuple[Run, ...]
+    touches: tuple[Touch, ...]
+    demand: BayDemand
+
+
+def lay_bay(bay: Bay, plan: Plan, rules: RuleSet) -> BayLayout:
+    """Lay one bay. With `fewest-planks` the directions worth it are laid and compared; otherwise the
+    direction is the rule's, and the one across it is stated with its bound for comparison.
+
+    Raises:
+        LayoutError: the bay cannot be laid.
+    """
+    grids = [_grid(bay, s, rules) for s in set_out(bay, plan, rules)]
+    if len(grids) > 1:
+        return _fewest_planks(bay, grids, rules)
+    layout = _laid(bay, grids[0], rules)
+    alternatives = [_figures(layout)]
+    across = set_out_across(bay, plan, rules, layout.setting_out)
+    if across is not None:
+        alternatives.append(_bound_only(_grid(bay, across, rules)))
+    return replace(layout, alternatives=tuple(alternatives))
+
+
+def _grid(bay: Bay, setting_out: SettingOut, rules: RuleSet) -> _Grid:
+    runs, touches = cut_runs(floor_in(bay, setting_out.frame), setting_out, rules)
+    return _Grid(
+        setting_out=setting_out, runs=runs, touches=touches, demand=demand(runs, touches, rules)
+    )
+
+
+def _laid(bay: Bay, grid: _Grid, rules: RuleSet) -> BayLayout:
+    solved = solve(grid.demand)
+    drafts = cut_pieces(grid.runs, grid.touches, solved.plan, rules)
+    place = {run: n for n, run in enumerate(lay_order(grid.runs, grid.touches).runs)}
+    in_order = sorted(drafts, key=lambda d: (place[d.run.index], d.key))
+    sawn = on_planks(
+        bay.id, in_order, cut_planks([d.blank for d in in_order], grid.demand.stock), rules
+    )
+    layout = BayLayout(
+        bay=bay,
+        setting_out=grid.setting_out,
+        runs=grid.runs,
+        pieces=sawn.pieces,
+        planks=sawn.planks,
+        # The solver takes every piece of a run to be as wide as the run. Beside a step some are
+        # narrower and may share a plank; a count reached is then the better bound.
+        bound=min(solved.bound, len(sawn.planks)),
+        breaches=(),
+        window=window(sawn.pieces, grid.setting_out, rules),
+    )
+    return replace(layout, breaches=audit(layout, rules))
+
+
+# --- directions compared ------------------------------------------------------------------------
+
+
+def _fewest_planks(bay: Bay, grids: Sequence[_Grid], rules: RuleSet) -> BayLayout:
+    """The layout with the fewest breaches, then planks, then pieces to saw, among the directions whose
+    bound is near the best; ties go to the direction named first.
+    """
+    bounds = [lower_bound(g.demand) for g in grids]
+    limit = min(bounds) * WORTH_A_SEARCH
+    layouts = {
+        n: _laid(bay, grid, rules)
+        for n, (grid, bound) in enumerate(zip(grids, bounds, strict=True))
+        if bound <= limit
+    }
+    best = min(layouts, key=lambda n: (*_rank(layouts[n]), n))
+    alternatives = tuple(
+        _figures(layouts[n], chosen=n == best) if n in layouts else _bound_only(grid, bounds[n])
+        for n, grid in enumerate(grids)
+    )
+    return replace(layouts[best], alternatives=alternatives)
+
+
+def _rank(layout: BayLayout) -> tuple[int, int, int]:
+    sawn = sum(not p.is_whole for p in layout.pieces)
+    return len(layout.breaches), len(layout.planks), sawn
+
+
+def _figures(layout: BayLayout, *, chosen: bool = True) -> Alternative:
+    return Alternative(
+        along_deg=layout.setting_out.frame.along_deg,
+        why=layout.setting_out.why,
+        planks=len(layout.planks),
+        bound=layout.bound,
+        breaches=len(layout.breaches),
+        chosen=chosen,
+    )
+
+
+def _bound_only(grid: _Grid, bound: int | None = None) -> Alternative:
+    """A direction that was not laid: its bound, and the strips below the least width that its row grid
+    cannot avoid.
+    """
+    out = grid.setting_out
+    return Alternative(
+        along_deg=out.frame.along_deg,
+        why=out.why,
+        planks=None,
+        bound=lower_bound(grid.demand) if bound is None else bound,
+        breaches=int(out.slack_mm < 0),
+    )
