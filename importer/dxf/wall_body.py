@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Final
 
 import numpy as np
@@ -20,6 +20,7 @@ from importer.outlines import (
     thickened_bodies,
     thickened_strokes,
 )
+from importer.tolerance import SAME_POINT_MM
 
 PROBE_MM: Final = 15.0
 """How far beyond a wall's end, and inside it, is looked for more wall: more than strokes are apart
@@ -89,27 +90,49 @@ class WallEnds:
         )
 
 
-def free_ends(strips: Strips, body: WallBody) -> WallEnds:
-    """Ends of strips beyond which there is no wall."""
+def ends_of_strips(strips: Strips) -> WallEnds:
+    """Both ends of every strip."""
     c, along = strips.corners, strips.along
-    ends = WallEnds(
+    return WallEnds(
         right=np.concatenate([c[:, 3], c[:, 1]]),
         left=np.concatenate([c[:, 0], c[:, 2]]),
         out=np.concatenate([-along, along]),
         thickness=np.tile(strips.thickness, 2),
         nibs=np.zeros(2 * len(strips), dtype=np.int64),
     )
+
+
+def joined_ends(*parts: WallEnds) -> WallEnds:
+    """Several sets of wall ends as one."""
+    return WallEnds(
+        right=np.concatenate([p.right for p in parts]),
+        left=np.concatenate([p.left for p in parts]),
+        out=np.concatenate([p.out for p in parts]),
+        thickness=np.concatenate([p.thickness for p in parts]),
+        nibs=np.concatenate([p.nibs for p in parts]),
+    )
+
+
+def free_ends(ends: WallEnds, body: WallBody) -> WallEnds:
+    """The ends beyond which there is no wall, their nibs counted."""
     beyond = ends.middle() + ends.out * PROBE_MM
     ends = ends.take(np.flatnonzero(~body.holds(beyond)))
     across = ends.left - ends.right
-    across = across / np.hypot(across[:, 0], across[:, 1])[:, None]
+    across = across / np.maximum(np.hypot(across[:, 0], across[:, 1]), SAME_POINT_MM)[:, None]
     off = np.maximum(NIB_MM, NIB_SHARE * ends.thickness)[:, None]
     inside = -ends.out * PROBE_MM
     nibs = body.holds(ends.left + inside + across * off).astype(np.int64)
     nibs += body.holds(ends.right + inside - across * off)
-    return WallEnds(
-        right=ends.right, left=ends.left, out=ends.out, thickness=ends.thickness, nibs=nibs
-    )
+    return replace(ends, nibs=nibs)
+
+
+def body_with(body: WallBody, more: Geometries) -> WallBody:
+    """The body with more thickened pieces."""
+    if not len(more):
+        return body
+    solid = shapely.union_all(np.concatenate([[body.solid], more]))
+    shapely.prepare(solid)
+    return WallBody(barriers=np.concatenate([body.barriers, more]), solid=solid)
 
 
 class Sight:

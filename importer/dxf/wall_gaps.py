@@ -87,9 +87,13 @@ def gaps_at(ends: WallEnds, body: WallBody, strokes: Floats) -> Gaps:
     rows = np.flatnonzero(width <= WIDEST_MM)
     ends, seen, width = ends.take(rows), seen[rows], width[rows]
     reach = _reach(seen, width, ends.thickness)[:, None]
-    corners = np.stack(
-        [ends.right, ends.left, ends.left + ends.out * reach, ends.right + ends.out * reach], axis=1
-    )
+    far_left, far_right = ends.left + ends.out * reach, ends.right + ends.out * reach
+    partner = _looked_back_at(ends, width)
+    mutual = partner >= 0
+    alike = mutual & (np.abs(ends.thickness[partner] - ends.thickness) <= FACING_MM)
+    far_left[alike] = ends.right[partner[alike]]
+    far_right[alike] = ends.left[partner[alike]]
+    corners = np.stack([ends.right, ends.left, far_left, far_right], axis=1)
     inside, on_faces = _drawn(ends, width, strokes)
     return Gaps(
         corners=corners,
@@ -97,7 +101,7 @@ def gaps_at(ends: WallEnds, body: WallBody, strokes: Floats) -> Gaps:
         width=width,
         thickness=ends.thickness,
         nibs=ends.nibs,
-        mutual=_looked_back_at(ends, width),
+        mutual=mutual,
         inside=inside,
         on_faces=on_faces,
     )
@@ -109,18 +113,20 @@ def _reach(seen: Floats, width: Floats, thickness: Floats) -> Floats:
     return np.asarray(np.where(near, seen, width[:, None]).max(axis=1))
 
 
-def _looked_back_at(ends: WallEnds, width: Floats) -> Bools:
-    """Whether a wall end stands at the far side of each gap and looks back."""
+def _looked_back_at(ends: WallEnds, width: Floats) -> Index:
+    """The wall end that stands at the far side of each gap and looks back; -1 where there is none."""
+    partner = np.full(len(ends), -1, dtype=np.int64)
     if not len(ends):
-        return np.zeros(0, dtype=bool)
+        return partner
     middle = ends.middle()
     far = middle + ends.out * width[:, None]
     allowed = np.maximum(FACING_MM, FACING_SHARE * ends.thickness)
     hits = cKDTree(middle).query_ball_point(far, allowed)
-    mutual = np.zeros(len(ends), dtype=bool)
     for k, others in enumerate(hits):
-        mutual[k] = any(float(ends.out[k] @ ends.out[j]) < -PARALLEL_COS for j in others)
-    return mutual
+        facing = [j for j in others if float(ends.out[k] @ ends.out[j]) < -PARALLEL_COS]
+        if facing:
+            partner[k] = min(facing, key=lambda j: (float(np.hypot(*(middle[j] - far[k]))), j))
+    return partner
 
 
 def _drawn(ends: WallEnds, width: Floats, strokes: Floats) -> tuple[Index, Index]:

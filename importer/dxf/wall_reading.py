@@ -1,0 +1,69 @@
+"""One reading of the walls: linework to body, gaps, openings and the spaces between them."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+
+from importer.dxf.arrays import sources_where
+from importer.dxf.closing import Closed, close_openings
+from importer.dxf.door_openings import openings_at_symbols
+from importer.dxf.drawing import Drawing, Floats
+from importer.dxf.found import DoorSymbol, OpeningKind
+from importer.dxf.glazing import glass_walls
+from importer.dxf.layer_words import About, says
+from importer.dxf.openings import distinct, openings_in_gaps, stacked
+from importer.dxf.wall_arcs import curved_walls
+from importer.dxf.wall_body import (
+    body_with,
+    ends_of_strips,
+    free_ends,
+    joined_ends,
+    wall_body,
+)
+from importer.dxf.wall_faces import faces_of, neighbours
+from importer.dxf.wall_gaps import gaps_at, slits
+from importer.dxf.wall_linework import WallLinework
+from importer.dxf.wall_strips import THICKEST_MM, strips_of
+from importer.hints import Hints, matches_layer
+from importer.outlines import thickened_bodies, thickened_strokes
+
+
+def read_walls(
+    drawing: Drawing, symbols: Sequence[DoorSymbol], hints: Hints, linework: WallLinework
+) -> Closed:
+    """Walls, closed openings and spaces of one choice of wall linework.
+
+    Args:
+        drawing: the drawing, mm; other strokes of it tell what is drawn in the gaps.
+        symbols: the door symbols.
+        hints: layers to ignore.
+        linework: the strokes, arcs and fills taken for walls.
+    """
+    faces, _ = faces_of(linework.straight)
+    strips = strips_of(faces, neighbours(faces, THICKEST_MM))
+    curved, curved_ends = curved_walls(linework.arcs)
+    solids = np.concatenate([linework.solids, curved])
+    body = wall_body(linework.strokes, solids, strips)
+    all_ends = joined_ends(ends_of_strips(strips), curved_ends)
+    body = body_with(body, thickened_bodies(slits(free_ends(all_ends, body), body)))
+    gaps = gaps_at(free_ends(all_ends, body), body, _evidence(drawing, hints))
+    candidates, used = openings_in_gaps(gaps, symbols)
+    windows = [c.opening.shape for c in candidates if c.opening.kind is OpeningKind.WINDOW]
+    body = body_with(body, thickened_strokes(glass_walls(drawing, hints, strips, windows)))
+    rest = [k for k in range(len(symbols)) if k not in used]
+    candidates = distinct((*candidates, *openings_at_symbols(symbols, rest, strips, body)))
+    return close_openings(body, stacked(candidates))
+
+
+def _evidence(drawing: Drawing, hints: Hints) -> Floats:
+    """Straight strokes that may show a window, a threshold or a panel in a gap: on any layer, since
+    windows are drawn on the layers of furniture and details too, but no dimensions or texts.
+    """
+    silent = frozenset({About.ANNOTATION, About.MEASURE})
+    seen = sources_where(
+        drawing, lambda n: not says(n) & silent and not matches_layer(n, hints.ignore_layers)
+    )
+    seg = drawing.segments
+    return np.asarray(seg.ends[~seg.curved & seen[seg.source]])
