@@ -10,6 +10,7 @@ room B
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from typing import Final
@@ -354,12 +355,13 @@ def _onto_wall(frame: _Frame, finder: RoomFinder) -> _Frame:
     reach = np.concatenate([steps, -steps[1:]])
     reach = reach[np.argsort(np.abs(reach), kind="stable")]
     rooms = finder.rooms_at(np.array([frame.at(frame.width / 2, v) for v in reach]))
-    near = {rooms[0], *rooms[1:3]}
-    if rooms[0] is None or len(near) > 1:
+    if rooms[0] is None:
         return frame
     for v, room in zip(reach, rooms, strict=True):
         if room != rooms[0]:
-            return replace(frame, start=frame.at(0.0, float(v)))
+            ends = [frame.at(frame.width / 2, 0.0), frame.at(frame.width / 2, float(v))]
+            inside = shapely.LineString(ends).intersection(finder.shapes[rooms[0]])
+            return replace(frame, start=frame.at(0.0, math.copysign(inside.length, v)))
     return frame
 
 

@@ -13,6 +13,7 @@ from shapely import LineString, Polygon
 from importer.dxf.arrays import polygon_array, sources_where
 from importer.dxf.draft import DraftDoorway, DraftRoom
 from importer.dxf.drawing import Drawing
+from importer.dxf.drawn_outlines import repaired
 from importer.dxf.flats import Dwellings
 from importer.dxf.layer_words import is_ignored_name
 from importer.dxf.obstacles import ObstacleDraft
@@ -68,7 +69,11 @@ class _Numbering:
     shift: tuple[float, float]
 
     def moved(self, shape: Polygon) -> Polygon:
-        return shapely.transform(shape, lambda xy: xy + self.shift)
+        """The shape in the plan's frame, counter-clockwise and valid there too: far from the origin
+        corners a hair apart may come to lie on each other.
+        """
+        far = shapely.transform(shapely.orient_polygons(shape), lambda xy: xy + self.shift)
+        return far if far.is_valid else shapely.orient_polygons(repaired(far)[0])
 
     def point(self, at: Point) -> Point:
         return float(at[0] + self.shift[0]), float(at[1] + self.shift[1])
@@ -184,7 +189,7 @@ def _room(drawing: Drawing, draft: Draft, numbering: _Numbering, k: int) -> Room
     inside = room.shape.representative_point()
     return Room(
         id=numbering.room[k],
-        shape=numbering.moved(shapely.orient_polygons(room.shape)),
+        shape=numbering.moved(room.shape),
         storey=numbering.storey[k],
         name=room.name,
         number=room.number,
@@ -212,13 +217,15 @@ def _doorway(
     drawing: Drawing, draft: Draft, numbering: _Numbering, d: DraftDoorway, number: int
 ) -> Doorway:
     one, two = d.rooms
+    if two is not None and numbering.order.index(two) < numbering.order.index(one):
+        one, two = two, one
     start, end = d.leaf_line
     middle = ((start[0] + end[0]) / 2, (start[1] + end[1]) / 2)
     return Doorway(
         id=DoorwayId(f"D{number}"),
         rooms=(numbering.room[one], numbering.room[two] if two is not None else None),
         storey=numbering.storey[one],
-        shape=numbering.moved(shapely.orient_polygons(d.shape)),
+        shape=numbering.moved(d.shape),
         leaf_line=(numbering.point(start), numbering.point(end)),
         width_mm=d.width_mm,
         wall_thickness_mm=d.thickness_mm,
@@ -250,7 +257,7 @@ def _obstacles(drawing: Drawing, draft: Draft, numbering: _Numbering) -> tuple[O
             Obstacle(
                 id=ObstacleId(f"O{number}"),
                 kind=o.kind,
-                shape=numbering.moved(shapely.orient_polygons(o.shape)),
+                shape=numbering.moved(o.shape),
                 storey=numbering.storey[o.room],
                 room=numbering.room[o.room],
                 source=drawing.where((inside.x, inside.y), o.source),

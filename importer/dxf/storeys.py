@@ -28,6 +28,9 @@ TITLE_REACH_MM: Final = 6000.0
 ALIKE: Final = 0.6
 """Outlines laid on each other that share so much are storeys of one house."""
 
+SMALLEST_MM2: Final = 20e6
+"""Rooms apart that take up less are an outbuilding, not a storey."""
+
 LEVEL_STEP_MM: Final = (2200.0, 5000.0)
 """Storey heights: titles stacked so far apart in one column are the levels of a section."""
 
@@ -152,7 +155,8 @@ def find_storeys(
     titles = storey_titles(drawing_mm, label_height)
     hulls = [_hull([rooms[k] for k in c]) for c in clusters]
     named = _titled(hulls, titles)
-    groups = _grouped(hulls, named)
+    whole = [len(c) > 1 and h.area >= SMALLEST_MM2 for c, h in zip(clusters, hulls, strict=True)]
+    groups = _grouped(hulls, named, whole)
     storeys = []
     for members in groups:
         title = next((named[m] for m in members if named[m] is not None), None)
@@ -208,13 +212,15 @@ def _titled(hulls: Sequence[Polygon], titles: list[StoreyTitle]) -> list[StoreyT
     return named
 
 
-def _grouped(hulls: Sequence[Polygon], named: Sequence[StoreyTitle | None]) -> list[list[int]]:
+def _grouped(
+    hulls: Sequence[Polygon], named: Sequence[StoreyTitle | None], whole: Sequence[bool]
+) -> list[list[int]]:
     """Clusters that make one storey. Titled ones stand alone; others join the nearest titled one,
     unless they are alike, which makes each a storey.
     """
     heads = [k for k, t in enumerate(named) if t is not None]
     if len({(t.level, t.text) for t in named if t is not None}) < 2:
-        heads = _alike(hulls)
+        heads = [k for k in _alike(hulls) if whole[k]]
     if len(heads) < 2:
         return [list(range(len(hulls)))] if hulls else []
     groups: dict[int, list[int]] = {h: [h] for h in heads}
