@@ -312,7 +312,8 @@ def _widths(seen: Seen) -> list[Breach]:
         if length <= SHORT_EDGE_MM:
             continue
         least = min(seen.rules.rows.min_width, TONGUE_WIDTH_MM if length < TONGUE_MM else np.inf)
-        inset = LENGTH_MM
+        # A corner that is not quite square makes a tip; only a stretch longer than that can break off.
+        inset = min(SHORT_EDGE_MM, 0.4 * abs(x1 - x0))
         xs = np.array([min(x0, x1) + inset, max(x0, x1) - inset])
         width = float(chord_heights(seen.shapes[i], xs).min())
         if width < least - LENGTH_MM * 2 and width < worst.get(i, (np.inf, 0.0))[0]:

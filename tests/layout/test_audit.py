@@ -151,3 +151,24 @@ def test_plank_changed_without_its_list_is_seen() -> None:
     layout = rectangle_layout()
     odd = replace(layout.pieces[2], plank=layout.pieces[5].plank)
     assert "stock" in broken(with_piece(layout, 2, odd))
+
+
+def test_corner_that_is_not_quite_square_is_no_narrow_strip() -> None:
+    """The end wall leans by 5 degrees: its tip is thin, but only for a few millimetres."""
+    layout = rectangle_layout()
+    i = max(range(len(layout.pieces)), key=lambda k: layout.pieces[k].shape.bounds[2::-1])
+    x0, y0, x1, y1 = layout.pieces[i].shape.bounds
+    leaning = shapely.Polygon([(x0, y0), (x1 - 10, y0), (x1, y1), (x0, y1)])
+    changed = with_piece(layout, i, replace(layout.pieces[i], shape=leaning))
+    assert "rows.min_width" not in broken(changed)
+
+
+def test_row_that_tapers_below_the_least_width_is_seen() -> None:
+    layout = rectangle_layout()
+    i = index_of(layout, 1, 1)
+    x0, y0, x1, y1 = layout.pieces[i].shape.bounds
+    tapered = shapely.Polygon([(x0, y0), (x1, y1 - 40), (x1, y1), (x0, y1)])
+    changed = with_piece(layout, i, replace(layout.pieces[i], shape=tapered))
+    named = [b for b in audit(changed, rules()) if b.rule == "rows.min_width"]
+    assert [b.where for b in named] == [str(layout.pieces[i].id)]
+    assert 40 < named[0].value < 60
