@@ -167,8 +167,9 @@ def test_row_that_tapers_below_the_least_width_is_seen() -> None:
     layout = rectangle_layout()
     i = index_of(layout, 1, 1)
     x0, y0, x1, y1 = layout.pieces[i].shape.bounds
-    tapered = shapely.Polygon([(x0, y0), (x1, y1 - 40), (x1, y1), (x0, y1)])
+    tapered = shapely.Polygon([(x0, y0), (x1, y1 - 75), (x1, y1), (x0, y1)])
     changed = with_piece(layout, i, replace(layout.pieces[i], shape=tapered))
-    named = [b for b in audit(changed, rules()) if b.rule == "rows.min_width"]
+    found = audit(changed, rules(rows={"min_width": 80}))
+    named = [b for b in found if b.rule == "rows.min_width"]
     assert [b.where for b in named] == [str(layout.pieces[i].id)]
-    assert 40 < named[0].value < 60
+    assert named[0].value == pytest.approx(92 - 17 * 400 / 500, abs=0.1)
