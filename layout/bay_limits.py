@@ -14,7 +14,7 @@ from typing import Final
 
 import numpy as np
 import shapely
-from shapely import LineString, Polygon
+from shapely import LineString, MultiPolygon, Polygon
 
 from importer.plan import Point
 from importer.tolerance import AREA_MM2, LENGTH_MM, SLIVER_WIDTH_MM
@@ -98,18 +98,25 @@ def _cut(shape: Polygon, limit: float, way: str) -> tuple[list[Polygon], list[Li
         f"The floor would run {(x1 - x0) / 1000:.2f} m {way}; "
         f"{limit / 1000:g} m are allowed without a joint."
     )
-    cuts: list[LimitCut] = []
-    for place, is_neck in places:
-        why = f"{reason} Placed at the narrowest part." if is_neck else reason
-        crossing = shapely.intersection(LineString([(place, y0 - 1), (place, y1 + 1)]), shape)
-        cuts.extend(LimitCut(line=line, why=why) for line in _lines(crossing))
     edges = [x0 - 1.0, *(p for p, _ in places), x1 + 1.0]
-    parts = []
-    for low, high in pairwise(edges):
-        band = shapely.intersection(shape, shapely.box(low, y0 - 1.0, high, y1 + 1.0))
-        found = [p for p in shapely.get_parts(band) if isinstance(p, Polygon) and p.area > AREA_MM2]
-        parts.extend(sorted(found, key=lambda p: round(p.bounds[1])))
-    return parts, cuts
+    bands = [
+        _polygons(shapely.intersection(shape, shapely.box(low, y0 - 1.0, high, y1 + 1.0)))
+        for low, high in pairwise(edges)
+    ]
+    cuts: list[LimitCut] = []
+    for (place, is_neck), before, after in zip(places, bands[:-1], bands[1:], strict=True):
+        why = f"{reason} Placed at the narrowest part." if is_neck else reason
+        # On a step of the wall only the stretch with floor on both sides is a joint.
+        across = LineString([(place, y0 - 1.0), (place, y1 + 1.0)])
+        crossing = across.intersection(before).intersection(after)
+        cuts.extend(LimitCut(line=line, why=why) for line in _lines(crossing))
+    return [p for band in bands for p in band.geoms], cuts
+
+
+def _polygons(band: shapely.Geometry) -> MultiPolygon:
+    """The floor of a band, lowest first, without the wall faces that its sides run along."""
+    found = [p for p in shapely.get_parts(band) if isinstance(p, Polygon) and p.area > AREA_MM2]
+    return MultiPolygon(sorted(found, key=lambda p: round(p.bounds[1])))
 
 
 def _lines(crossing: shapely.Geometry) -> Iterable[tuple[Point, Point]]:
@@ -148,8 +155,8 @@ def _best_place(chords: Chords, low: float, high: float, equal: float) -> tuple[
     height[np.diff(part.x) <= 2 * SLIVER_WIDTH_MM] = np.inf
     best = int(np.lexsort((np.abs(middle - equal), np.round(height)))[0])
     if height[best] <= NECK_SHARE * chords.area / (chords.x[-1] - chords.x[0]):
-        inside = part.x[best] <= equal <= part.x[best + 1]
-        return (equal if inside else float(middle[best])), True
+        margin = min(OFF_STEP_MM, float(part.x[best + 1] - part.x[best]) / 2)
+        return float(np.clip(equal, part.x[best] + margin, part.x[best + 1] - margin)), True
     steps = part.x[1:-1][np.abs(part.x[1:-1] - equal) < OFF_STEP_MM]
     if len(steps):
         return float(steps[np.argmin(np.abs(steps - equal))]), False

@@ -28,6 +28,7 @@ from importer.plan import (
     StoreyId,
     UnitReading,
 )
+from layout.demand import BayDemand, JointPlan
 from layout.rules import RuleSet
 
 STOREY = StoreyId("S1")
@@ -271,3 +272,29 @@ def flat_of_three() -> Plan:
             doorway((-120, 800), (0, 1500), 3, (1, 3)),
         ],
     )
+
+
+# --- joints without the solver ------------------------------------------------------------------
+
+
+def plain_joints(demand: BayDemand) -> JointPlan:
+    """Some joints for every run: a third of a plank further on in each row, ends made long enough
+    where the run allows it. Good for testing geometry, bad for planks.
+    """
+    plank, least = demand.stock.plank_length, demand.min_length
+    joints: list[tuple[float, ...]] = []
+    for run in demand.runs:
+        length = run.x1 - run.x0
+        if length <= plank:
+            joints.append(())
+            continue
+        ways = (least + k * 10.0 for k in range(int((plank - least) / 10.0) + 1))
+        fitting = [s for s in ways if least <= (length - s) % plank or (length - s) % plank == 0.0]
+        first = fitting[(run.row * len(fitting)) // 3 % len(fitting)]
+        places = []
+        x = run.x0 + first
+        while x < run.x1 - 1e-6:
+            places.append(x)
+            x += plank
+        joints.append(tuple(places))
+    return JointPlan(joints=tuple(joints), planks=0)
