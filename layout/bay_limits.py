@@ -116,7 +116,8 @@ def _cut(shape: Polygon, limit: float, way: str) -> tuple[list[Polygon], list[Li
 def _polygons(band: shapely.Geometry) -> MultiPolygon:
     """The floor of a band, lowest first, without the wall faces that its sides run along."""
     found = [p for p in shapely.get_parts(band) if isinstance(p, Polygon) and p.area > AREA_MM2]
-    return MultiPolygon(sorted(found, key=lambda p: round(p.bounds[1])))
+    found.sort(key=lambda p: round(p.bounds[1]))
+    return MultiPolygon(found)
 
 
 def _lines(crossing: shapely.Geometry) -> Iterable[tuple[Point, Point]]:
