@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -16,7 +17,7 @@ from layout.writers.dxf.scheme import PLAIN, LayerScheme
 from layout.writers.dxf.source import Opened, open_drawing, write_whole
 from layout.writers.dxf.splice import CannotSpliceError, View, splice
 from layout.writers.dxf.styles import add_styles
-from layout.writers.dxf.tags import parse
+from layout.writers.dxf.tags import RawFile, parse
 from layout.writers.dxf.underlay import underlay_of
 
 
@@ -67,45 +68,51 @@ def mark_drawing(
     if has_record(opened.doc):
         raise PlanError(_marked_before(source))
     to_mm = result.plan.units.to_mm
-    before, handles = census(opened.doc), frozenset(opened.doc.entitydb.keys())
+    before = frozenset(opened.doc.entitydb.keys())
+    counted = census(opened.doc) if opened.raw is None else {}
     underlay = underlay_of(opened.doc, to_mm)
     drawn = compose(result, rules, underlay, opened.remarks, default_rules=default_rules)
-    styles = add_styles(opened.doc, scheme, to_mm)
-    pen = Pen(opened.doc, styles, to_mm)
+    pen = Pen(opened.doc, add_styles(opened.doc, scheme, to_mm), to_mm)
     for mark in drawn.marks:
         pen.draw(mark)
     write_record(opened.doc, result, rules, scheme, default_rules=default_rules)
-    touched = differences(before, census(opened.doc))
+    view = _view(drawn, to_mm)
+    if opened.raw is None:
+        data = _written_whole(opened, counted, view)
+    else:
+        data = _added(source, opened, before, view)
+    return MarkedFile(data=data, remarks=opened.remarks)
+
+
+def _added(source: Path, opened: Opened, before: frozenset[str], view: View) -> bytes:
+    """The file as it was, with ours put in."""
+    raw = opened.raw
+    assert raw is not None
+    try:
+        data = splice(raw, opened.doc, before, view)
+    except CannotSpliceError:
+        return _written_whole(opened, census(open_drawing(source).doc), view)
+    touched = _touched(raw, data)
     if touched:
-        raise TouchedError(f"{source}: entities {', '.join(touched[:5])} would have changed")
-    return MarkedFile(data=_written(opened, handles, _view(drawn, to_mm)), remarks=opened.remarks)
+        raise TouchedError(f"records {', '.join(touched[:5])} would have changed")
+    return data
 
 
-def _written(opened: Opened, handles: frozenset[str], view: View) -> bytes:
-    if opened.raw is not None:
-        try:
-            data = splice(opened.raw, opened.doc, handles, view)
-        except CannotSpliceError:
-            return write_whole(opened, view)
-        _check_untouched(opened, data)
-        return data
+def _written_whole(opened: Opened, counted: Mapping[str, str], view: View) -> bytes:
+    touched = differences(counted, census(opened.doc))
+    if touched:
+        raise TouchedError(f"entities {', '.join(touched[:5])} would have changed")
     return write_whole(opened, view)
 
 
-def _check_untouched(opened: Opened, data: bytes) -> None:
-    """The file itself: every entity and object as before, but for what marking has to change."""
+def _touched(raw: RawFile, data: bytes) -> tuple[str, ...]:
+    """Entities and objects that differ in the file itself; what marking has to change is left out."""
     after = parse(data)
-    assert opened.raw is not None
     if after is None:
-        raise TouchedError("the marked file cannot be read as groups")
-    changed = {r.handle for r in opened.raw.records if r.kind in {"TABLE", "VPORT", "DICTIONARY"}}
-    gone = [
-        key
-        for key in differences(raw_census(opened.raw), raw_census(after))
-        if key.split("/")[1] not in changed and not key.startswith("HEADER/")
-    ]
-    if gone:
-        raise TouchedError(f"records {', '.join(gone[:5])} would have changed")
+        return ("all",)
+    changed = {r.handle for r in raw.records if r.kind in {"TABLE", "VPORT", "DICTIONARY"}}
+    gone = differences(raw_census(raw), raw_census(after))
+    return tuple(key for key in gone if key.split("/")[1] not in changed)
 
 
 def _view(drawn: Composition, to_mm: float) -> View:

@@ -14,6 +14,7 @@ from pathlib import Path
 
 from shapely import Polygon
 
+from importer.dxf.load import load_dxf
 from importer.plan import Finding, FlatId, Origin, Point, RoomId, StoreyId
 from layout.floor import (
     Bay,
@@ -30,7 +31,6 @@ from layout.floor import (
 from layout.rules import RuleSet
 from layout.writers.dxf.read_entities import Outline, note, outlines_in, problem
 from layout.writers.dxf.records import read_record
-from layout.writers.dxf.source import open_drawing
 from layout.writers.dxf.xdata import (
     BayNote,
     BayRecord,
@@ -72,8 +72,7 @@ def reread(path: Path) -> MarkedDrawing:
     Raises:
         PlanError: it cannot be read, carries no layout of ours, or its record is damaged.
     """
-    opened = open_drawing(path)
-    doc = opened.doc
+    doc = load_dxf(path).document
     rules, record = read_record(doc, str(path))
     found: list[Finding] = []
     seen = _Seen(file=str(path), findings=found)

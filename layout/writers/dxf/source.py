@@ -4,26 +4,34 @@ from __future__ import annotations
 
 import hashlib
 import io
+import re
 import uuid
+from collections import Counter
 from dataclasses import dataclass
 from pathlib import Path
 
-from ezdxf import recover
 from ezdxf.document import Drawing
-from ezdxf.filemanagement import readfile
-from ezdxf.lldxf.const import DXF12, DXF2000, DXFError
+from ezdxf.lldxf.const import DXF2000
 from ezdxf.lldxf.tagwriter import TagWriter
 
+from importer.dxf.load import READER_FAULTS, load_dxf
+from importer.dxf.rawtext import read_raw
 from importer.plan import Finding, Origin, PlanError, Severity
+from layout.writers.dxf.escapes import encoded
 from layout.writers.dxf.splice import View
 from layout.writers.dxf.tags import RawFile, parse
 
-_RELEASES = {"AC1009": "R12", "AC1012": "R13", "AC1014": "R14"}
+_OLD_RELEASES = {"AC1009": "R12", "AC1012": "R13", "AC1014": "R14"}
+_FIRST_WITH_OBJECTS = "AC1015"
+_REPAIRS = frozenset({"IMP-104", "IMP-106", "IMP-107"})
+"""Findings of the loader that mean: the file itself is damaged."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Opened:
-    """The drawing, and its file where that can be added to as it is; `remarks` are for people."""
+    """The drawing; `raw` is its file where that can be added to as it is. `remarks` tell people what
+    had to be done.
+    """
 
     doc: Drawing
     data: bytes
@@ -32,68 +40,105 @@ class Opened:
 
 
 def open_drawing(path: Path) -> Opened:
-    """Read the drawing at `path`.
+    """Read the drawing at `path`, repaired where needed.
 
     Raises:
         PlanError: it cannot be read, or is no DXF.
     """
-    try:
-        data = path.read_bytes()
-    except OSError as fault:
-        raise _refused(path, f"the file could not be read: {fault.strerror}.") from fault
-    doc, remarks = _load(path)
+    data = _bytes(path)
     raw = parse(data)
-    version = _written_version(data, doc)
-    if raw is not None and _has_bad_handles(raw):
-        doc, remarks = _recovered(path)
-        remarks = (*remarks, "Handles that were given twice or not at all have been replaced.")
-        raw = None
-    if version in _RELEASES or doc.dxfversion < DXF2000:
+    if raw is not None and _bad_handles(raw):
+        return _with_fresh_handles(path, raw)
+    loaded = load_dxf(path)
+    remarks = [f.what for f in loaded.findings if f.code in _REPAIRS]
+    return _opened(loaded.document, data, raw, loaded.version, remarks)
+
+
+def _opened(
+    doc: Drawing, data: bytes, raw: RawFile | None, version: str, remarks: list[str]
+) -> Opened:
+    if version < _FIRST_WITH_OBJECTS:
         doc.dxfversion = DXF2000
-        release = _RELEASES.get(version, version)
-        remarks = (*remarks, f"The drawing was {release}; it is returned as release 2000.")
+        release = _OLD_RELEASES.get(version, version)
+        remarks.append(f"The drawing was of release {release}; it is returned as release 2000.")
         raw = None
-    return Opened(doc=doc, data=data, raw=None if remarks else raw, remarks=remarks)
+    if raw is not None:
+        # Whatever repairing left out must not give its handle to something of ours.
+        following = max(int(str(doc.entitydb.handles), 16), *_numbers(raw)) + 1
+        doc.entitydb.handles.reset(f"{following:X}")
+    return Opened(doc=doc, data=data, raw=raw, remarks=tuple(remarks))
 
 
-def _written_version(data: bytes, doc: Drawing) -> str:
-    place = data.find(b"$ACADVER")
-    if place < 0:
-        return max(DXF12, doc.dxfversion)
-    return (
-        data[place : place + 60].split(b"AC", 2)[-1][:4].decode("ascii", "replace").join(("AC", ""))
-    )
-
-
-def _has_bad_handles(raw: RawFile) -> bool:
-    counted = raw.handles
-    return any(n > 1 for n in counted.values()) or any(h.strip("0") == "" for h in counted)
-
-
-def _load(path: Path) -> tuple[Drawing, tuple[str, ...]]:
+def _bytes(path: Path) -> bytes:
     try:
-        return readfile(path), ()
-    except (DXFError, UnicodeError, ValueError, IndexError, KeyError, AttributeError, TypeError):
-        return _recovered(path)
+        return path.read_bytes()
+    except OSError as fault:
+        what = f"the file could not be read: {fault.strerror or type(fault).__name__}."
+        raise _refused(path, what, "Check the name and your right to read it.") from fault
 
 
-def _recovered(path: Path) -> tuple[Drawing, tuple[str, ...]]:
+def _numbers(raw: RawFile) -> list[int]:
+    found = [0]
+    for handle in [*raw.handles, _seed(raw)]:
+        try:
+            found.append(int(handle, 16))
+        except ValueError:
+            continue
+    return found
+
+
+def _seed(raw: RawFile) -> str:
+    for k, tag in enumerate(raw.tags[:-1]):
+        if tag.code == 9 and tag.value.strip() == b"$HANDSEED":
+            return raw.tags[k + 1].value.strip().decode("ascii", "replace")
+    return "0"
+
+
+def _bad_handles(raw: RawFile) -> bool:
+    return any(n > 1 or not h.strip("0") for h, n in raw.handles.items())
+
+
+def _with_fresh_handles(path: Path, raw: RawFile) -> Opened:
+    """Handles given twice or zero are replaced, the first bearer keeps its own; nothing else changes."""
+    following = max(_numbers(raw)) + 1
+    seen: Counter[str] = Counter()
+    parts, place, count = [], 0, 0
+    for record in raw.records:
+        if record.handle is None:
+            continue
+        seen[record.handle] += 1
+        if seen[record.handle] == 1 and record.handle.strip("0"):
+            continue
+        tag = raw.handle_tag(record)
+        parts += [
+            raw.data[place : tag.start],
+            b"%3d" % tag.code,
+            raw.eol,
+            b"%X" % following,
+            raw.eol,
+        ]
+        place, following, count = tag.end, following + 1, count + 1
+    data = b"".join([*parts, raw.data[place:]])
+    text = read_raw(data, path.name)
     try:
-        doc, auditor = recover.readfile(path)
-    except (DXFError, UnicodeError, ValueError, IndexError, KeyError, AttributeError, OSError) as e:
-        raise _refused(path, "the drawing is too damaged to be read.") from e
-    count = len(auditor.fixes) + len(auditor.errors)
-    return doc, (f"The file was damaged; {count} places were repaired on reading it.",)
+        doc = Drawing.read(text.stream())
+    except READER_FAULTS as fault:
+        what = "the drawing is damaged: handles are given twice, and more is wrong."
+        raise _refused(
+            path, what, "Save it as DXF again after a check in a CAD program."
+        ) from fault
+    remark = f"{count} handles were given twice or not at all; they have been replaced."
+    return _opened(doc, data, parse(data), text.version, [remark])
 
 
-def _refused(path: Path, what: str) -> PlanError:
+def _refused(path: Path, what: str, remedy: str) -> PlanError:
     return PlanError(
         Finding(
             code="OUT-101",
             severity=Severity.REFUSED,
             what=what,
             where=Origin(file=str(path)),
-            remedy="Open it in a CAD program and save it as DXF again.",
+            remedy=remedy,
         )
     )
 
@@ -113,20 +158,31 @@ def write_whole(opened: Opened, view: View) -> bytes:
         vport.dxf.view_twist = 0.0
     stream = io.StringIO()
     doc.export_sections(TagWriter(stream, dxfversion=doc.dxfversion))
-    return doc.encode(stream.getvalue())
+    return encoded(stream.getvalue(), doc.output_encoding)
 
 
 def _set_header(opened: Opened, view: View) -> None:
-    header, source = opened.doc.header, opened.data
+    doc = opened.doc
+    header = doc.header
     x0, y0, x1, y1 = view.extents
     header["$EXTMIN"] = (x0, y0, 0.0)
     header["$EXTMAX"] = (x1, y1, 0.0)
-    header["$HANDSEED"] = str(opened.doc.entitydb.handles)
-    digest = hashlib.blake2b(source, digest_size=16).digest()
+    header["$HANDSEED"] = str(doc.entitydb.handles)
+    if (doc.loaded_dxfversion or "") >= DXF2000:
+        return
+    # Reading an older file, ezdxf makes up these two by chance and takes the time from the clock.
+    digest = hashlib.blake2b(opened.data, digest_size=16).digest()
     guid = "{" + str(uuid.UUID(bytes=digest)).upper() + "}"
     for name in ("$FINGERPRINTGUID", "$VERSIONGUID"):
-        if name.encode() not in source:
-            header[name] = guid
+        header[name] = guid
     for name in ("$TDCREATE", "$TDUCREATE", "$TDUPDATE", "$TDUUPDATE"):
-        if name.encode() not in source:
-            header[name] = 0.0
+        header[name] = _header_number(opened.data, name)
+
+
+def _header_number(data: bytes, name: str) -> float:
+    """A number out of the header of a text file; 0 where it has none."""
+    found = re.search(rb"%b\s+40\s+([0-9.]{1,30})\s" % re.escape(name.encode()), data)
+    try:
+        return float(found[1]) if found else 0.0
+    except ValueError:
+        return 0.0

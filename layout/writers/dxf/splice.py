@@ -15,8 +15,10 @@ from dataclasses import dataclass, field
 from ezdxf.document import Drawing
 from ezdxf.entities.dictionary import Dictionary
 from ezdxf.entities.dxfentity import DXFEntity
+from ezdxf.lldxf.const import DXF2007
 from ezdxf.lldxf.tagwriter import TagWriter
 
+from layout.writers.dxf.escapes import encoded
 from layout.writers.dxf.tags import RawFile, RawRecord, RawTag
 
 _REFERENCES = frozenset((*range(320, 370), *range(390, 400), 480, 481, 1005))
@@ -47,7 +49,7 @@ class _Edits:
     edits: list[tuple[int, int, bytes]] = field(default_factory=list)
 
     def replace(self, start: int, end: int, text: str) -> None:
-        raw = text.encode(self.encoding, errors="dxfreplace")
+        raw = encoded(text, self.encoding)
         self.edits.append((start, end, raw.replace(b"\n", self.file.eol)))
 
     def insert(self, before: RawRecord, text: str) -> None:
@@ -73,7 +75,9 @@ def splice(file: RawFile, doc: Drawing, before: frozenset[str], view: View) -> b
     """
     new = _new_parts(doc, before)
     known = set(file.handles) | {"0"} | new.handles
-    edits = _Edits(file=file, encoding=doc.output_encoding)
+    # Before release 2007 the file has a code page, which it may state wrongly: escapes are safe.
+    encoding = "utf-8" if doc.dxfversion >= DXF2007 else "ascii"
+    edits = _Edits(file=file, encoding=encoding)
     for name, entries in new.tables.items():
         if entries:
             _add_to_table(edits, name, entries, known, doc.dxfversion)

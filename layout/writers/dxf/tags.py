@@ -4,7 +4,6 @@ the rest of it anew.
 
 from __future__ import annotations
 
-from bisect import bisect_right
 from collections import Counter
 from collections.abc import Iterator
 from dataclasses import dataclass
@@ -61,10 +60,12 @@ class RawFile:
         """How often each handle is given to a record."""
         return Counter(r.handle for r in self.records if r.handle is not None)
 
-    def record_at(self, tag: int) -> RawRecord:
-        """The record that a tag index belongs to."""
-        starts = [r.first for r in self.records]
-        return self.records[bisect_right(starts, tag) - 1]
+    def handle_tag(self, record: RawRecord) -> RawTag:
+        """The group that gives a record its handle. Raises KeyError when it has none."""
+        for tag in self.tags_of(record)[1:]:
+            if tag.code == _handle_code(record.kind):
+                return tag
+        raise KeyError(record)
 
 
 def parse(data: bytes) -> RawFile | None:
@@ -111,10 +112,14 @@ def _records(tags: tuple[RawTag, ...]) -> Iterator[RawRecord]:
         first = k
 
 
+def _handle_code(kind: str) -> int:
+    return 105 if kind == "DIMSTYLE" else 5
+
+
 def _handle(tags: tuple[RawTag, ...], kind: str, first: int, last: int) -> str | None:
     if kind in {"SECTION", "ENDSEC", "EOF", "CLASS", "ENDTAB"}:
         return None
-    wanted = 105 if kind == "DIMSTYLE" else 5
+    wanted = _handle_code(kind)
     for tag in tags[first + 1 : last]:
         if tag.code == wanted:
             return tag.value.strip().decode("ascii", "replace").upper()

@@ -23,7 +23,7 @@ from ezdxf.entities.text import Text
 from ezdxf.lldxf.const import DXFError
 from ezdxf.tools.text import plain_text
 from numpy.typing import NDArray
-from shapely import Polygon
+from shapely import MultiLineString, Polygon
 
 from layout.writers.dxf.lettering import text_width
 from layout.writers.dxf.marks import oriented_box
@@ -183,5 +183,5 @@ def _fill(entity: Hatch, to_mm: float) -> Iterator[Polygon]:
         return
     closed = [r * to_mm for r in rings if len(r) > 2 and np.isfinite(r).all()]
     if closed:
-        area = shapely.build_area(shapely.multilinestrings([np.vstack([r, r[:1]]) for r in closed]))
+        area = shapely.build_area(MultiLineString([np.vstack([r, r[:1]]) for r in closed]))
         yield from (p for p in shapely.get_parts(area) if isinstance(p, Polygon) and not p.is_empty)
