@@ -72,10 +72,8 @@ class Surroundings:
 
     def is_wall(self, places: Floats) -> NDArray[np.bool_]:
         """Whether places (n, 2) on an outline lie on a room's wall: not on a joint line."""
-        on: NDArray[np.bool_] = shapely.distance(shapely.points(places), self.walls) <= (
-            SLIVER_WIDTH_MM
-        )
-        return on
+        off = np.asarray(shapely.distance(shapely.points(places), self.walls))
+        return off <= SLIVER_WIDTH_MM
 
     def weights(self, middles: Floats, *, hole: bool) -> Floats:
         """How much a sliver matters at edges of the floor with these middles (n, 2)."""
@@ -95,13 +93,13 @@ def grid_edges(floor: Polygon, around: Surroundings, min_width: float) -> tuple[
     that continue each other as one; weight is length times what stands there.
     """
     found: list[GridEdge] = []
-    for ring in (floor.exterior, *floor.interiors):
+    for number, ring in enumerate((floor.exterior, *floor.interiors)):
         stretches = _stretches(shapely.get_coordinates(ring))
         if not stretches:
             continue
         boxes = np.array([box for box, _ in stretches])
         middles = np.column_stack([boxes[:, [0, 2]].mean(axis=1), boxes[:, [1, 3]].mean(axis=1)])
-        weights = around.weights(middles, hole=ring is not floor.exterior)
+        weights = around.weights(middles, hole=number > 0)
         for (box, above), weight in zip(stretches, weights.tolist(), strict=True):
             x0, low, x1, high = box
             least = min(min_width, TONGUE_WIDTH_MM) if x1 - x0 < TONGUE_MM else min_width
