@@ -144,10 +144,12 @@ def _show(
         changed = {id(b) for b in bay.new_breaches}
         for breach in bay.breaches:
             age = "new" if id(breach) in changed else "as marked"
-            screen.print(f"- {plain(breach.where)}: [{breach.rule}] {plain(breach.why)} ({age})")
-        screen.print(*_changes(bay), sep="\n", end="\n" if _changes(bay) else "")
+            words = f"- {plain(breach.where)}: [{breach.rule}] {plain(breach.why)} ({age})"
+            screen.print(words, soft_wrap=True)
+        for words in _changes(bay):
+            screen.print(f"- {words}", soft_wrap=True)
     for finding in drawing.findings:
-        screen.print(f"- {plain(str(finding))}")
+        screen.print(f"- {plain(str(finding))}", soft_wrap=True)
     if not any(b.breaches for b in bays) and not drawing.findings:
         screen.print("No rule is broken.")
 
@@ -159,8 +161,8 @@ def _changes(bay: CheckedBay) -> list[str]:
         return []
     found = []
     if bay.planks != written.planks:
-        found.append(f"- {name}: {bay.planks} planks, {written.planks} when it was marked")
+        found.append(f"{name}: {bay.planks} planks, {written.planks} when it was marked")
     if abs(bay.layout.area_mm2 - written.area_mm2) > max(100.0, 1e-6 * written.area_mm2):
         now, then = bay.layout.area_mm2 / 1e6, written.area_mm2 / 1e6
-        found.append(f"- {name}: {now:.3f} m2 laid, {then:.3f} m2 when it was marked")
+        found.append(f"{name}: {now:.3f} m2 laid, {then:.3f} m2 when it was marked")
     return found

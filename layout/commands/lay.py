@@ -86,7 +86,7 @@ def show_outcome(outcome: JobOutcome, out: Path, screen: Console) -> None:
     if lines:
         screen.print("Look at first:")
     for line in lines[:_MOST_LINES]:
-        screen.print(f"- {line}")
+        screen.print(f"- {line}", soft_wrap=True)
     if len(lines) > _MOST_LINES:
         screen.print(f"- and {len(lines) - _MOST_LINES} more, in record.json")
     screen.print(f"{_count(len(outcome.written), 'file')} written to {plain(str(out))}")
