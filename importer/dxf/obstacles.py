@@ -13,12 +13,17 @@ from shapely import Polygon, STRtree
 from importer.dxf.arrays import line_array, sources_where
 from importer.dxf.drawing import Drawing
 from importer.dxf.drawn_outlines import repaired
-from importer.dxf.layer_words import About, is_ignored_name, is_wall_name, says
+from importer.dxf.layer_words import About, is_ignored_name, says
 from importer.hints import Hints, matches_layer
 from importer.plan import ObstacleKind
 
-SMALLEST_MM2: Final = 5e3
-"""A 70 mm square post; smaller marks are symbols."""
+SMALLEST_MM2: Final = {
+    ObstacleKind.COLUMN: 5e3,  # a post 70 mm square
+    ObstacleKind.SHAFT: 4e4,  # a duct 200 mm square
+    ObstacleKind.FIXED_UNIT: 1e5,  # a cabinet 330 by 300 mm; burners and basins are smaller
+    ObstacleKind.STAIR: 8e5,  # three treads of the narrowest stair
+}
+"""Area, mm2, below which an outline on such a layer is a mark and not the thing."""
 
 MOST_OF_IT: Final = 0.5
 """An outline is in a room when at least so much of it is: units stand against walls, not across."""
@@ -31,9 +36,6 @@ COLUMN_SLENDER: Final = 4.0
 
 TREADS_APART_MM: Final = 450.0
 """Strokes of one stair are no further apart than the deepest tread."""
-
-SMALLEST_STAIR_MM2: Final = 0.8e6
-"""Three treads of the narrowest stair."""
 
 _KINDS: Final = (
     (About.COLUMN, ObstacleKind.COLUMN),
@@ -92,7 +94,7 @@ def _outlines(
         if kind is None:
             continue
         for part in [shape] if shape.is_valid else repaired(shape):
-            if part.area >= SMALLEST_MM2:
+            if part.area >= SMALLEST_MM2[kind]:
                 shapes.append(part)
                 kinds.append(kind)
                 sources.append(ring.source)
@@ -114,7 +116,9 @@ def _kind(layer: str, blocks: tuple[str, ...]) -> ObstacleKind | None:
 
 def _is_column(shape: Polygon, layer: str) -> bool:
     """A compact filled outline of a column's size, not on a layer that says something else."""
-    if shape.area < SMALLEST_MM2 or (is_ignored_name(layer) and not is_wall_name(layer)):
+    if shape.area < SMALLEST_MM2[ObstacleKind.COLUMN] or (
+        is_ignored_name(layer) and not is_wall_name(layer)
+    ):
         return False
     box = shapely.oriented_envelope(shape)
     if not isinstance(box, Polygon):
@@ -145,8 +149,7 @@ def _in_rooms(
 
 def _largest(shape: shapely.Geometry) -> Polygon | None:
     parts = [p for p in shapely.get_parts(shape) if isinstance(p, Polygon)]
-    parts = [p for p in parts if p.area >= SMALLEST_MM2]
-    return max(parts, key=lambda p: p.area) if parts else None
+    return max(parts, key=lambda p: p.area, default=None)
 
 
 def _stairs(
@@ -172,12 +175,14 @@ def _stairs(
     for flight in shapely.get_parts(merged):
         body = shapely.buffer(flight, -TREADS_APART_MM / 2, join_style="mitre")
         for r in sorted(STRtree(rooms).query(body, predicate="intersects").tolist()):
-            part = _largest(shapely.difference(body, done).intersection(rooms[r]))
-            if part is not None and part.area >= SMALLEST_STAIR_MM2:
-                first = int(seg.source[picked[0]])
-                found.append(
-                    ObstacleDraft(kind=ObstacleKind.STAIR, shape=part, room=r, source=first)
+            rest = shapely.difference(body, done).intersection(rooms[r])
+            found += [
+                ObstacleDraft(
+                    kind=ObstacleKind.STAIR, shape=part, room=r, source=int(seg.source[picked[0]])
                 )
+                for part in shapely.get_parts(rest)
+                if isinstance(part, Polygon) and part.area >= SMALLEST_MM2[ObstacleKind.STAIR]
+            ]
     return found
 
 
