@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import os
 import tempfile
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterable, Iterator
 from contextlib import suppress
 from pathlib import Path
 from typing import Final
@@ -23,10 +23,10 @@ from importer.picture_column import scale_marks, side_marks, title_marks
 from importer.picture_labels import (
     INK,
     Block,
+    Label,
     Line,
     Taken,
     middle_of,
-    name_blocks,
     place_for,
     rectangle,
 )
@@ -147,8 +147,9 @@ def scene_of(plan: Plan) -> Scene:
     marks: list[Mark] = [*title_marks(plan, sheet)]
     keyed: list[tuple[str, str]] = []
     for index, panel in enumerate(sheet.panels):
-        marks += _panel_ground(plan, sheet, index)
-        marks += _panel_words(plan, panel, keyed)
+        walls = _own(np.array(plan.walls, dtype=object), sheet, index)
+        marks += _panel_ground(plan, sheet, index, walls)
+        marks += _panel_words(plan, panel, keyed, walls)
     side, height = side_marks(plan, sheet, keyed)
     marks += side
     if sheet.panels:
@@ -157,7 +158,7 @@ def scene_of(plan: Plan) -> Scene:
     return Scene(width=sheet.width, height=height, title=title, marks=tuple(marks))
 
 
-def _panel_ground(plan: Plan, sheet: Sheet, index: int) -> Iterator[Mark]:
+def _panel_ground(plan: Plan, sheet: Sheet, index: int, walls: BaseGeometry) -> Iterator[Mark]:
     """Backdrop, floors, obstacles, walls, doorways."""
     panel = sheet.panels[index]
     tint = tints(plan)
@@ -168,7 +169,7 @@ def _panel_ground(plan: Plan, sheet: Sheet, index: int) -> Iterator[Mark]:
         yield room_outline(panel.shape_to_paper(room.shape), tint[room.id])
     shown = [o for o in plan.obstacles if panel.storey is None or o.storey == panel.storey]
     yield from obstacle_marks(panel, shown)
-    if rings := rings_of(_own(np.array(plan.walls, dtype=object), sheet, index)):
+    if rings := rings_of(walls):
         yield Area(rings=rings, fill=WALL)
     for doorway in plan.doorways:
         if panel.storey is None or doorway.storey == panel.storey:
@@ -186,9 +187,11 @@ def _own(shapes: Shapes, sheet: Sheet, index: int) -> BaseGeometry:
     return panel.shape_to_paper(shapely.GeometryCollection(list(kept)))
 
 
-def _panel_words(plan: Plan, panel: Panel, keyed: list[tuple[str, str]]) -> Iterator[Mark]:
+def _panel_words(
+    plan: Plan, panel: Panel, keyed: list[tuple[str, str]], walls: BaseGeometry
+) -> Iterator[Mark]:
     """Signs and words in the order of who may stand where: findings, widths, rooms, flats."""
-    taken = Taken()
+    taken = Taken(walls)
     rooms = {r.id: panel.shape_to_paper(r.shape) for r in rooms_on(panel, plan)}
     if panel.caption:
         at = (panel.left, panel.top - 4.0)
@@ -232,22 +235,47 @@ def _room_labels(
         if floor is None or floor.is_empty:
             continue
         free, middle = taken.free(floor), middle_of(floor)
-        title, area = room_title(room), area_text(room.shape.area, imperial=is_imperial(plan))
-        number = clean(room.number or "")
-        width = floor.bounds[2] - floor.bounds[0]
-        blocks = name_blocks(title, "" if number == title else number, area, width)
-        placed = next(((b, p) for b in blocks if (p := place_for(b.size, free, middle))), None)
-        block, centre = placed or (_keyed(room, area, keyed), middle)
+        label = _label(room, imperial=is_imperial(plan))
+        placed = _first_fit(label.blocks(floor.bounds[2] - floor.bounds[0]), free, middle)
+        if placed is None:
+            key = _keyed(label, keyed)
+            placed = _first_fit([key], free, middle) or (key, middle)
+        block, centre = placed
         taken.add(rectangle(centre, block.size))
         yield from block.words(centre)
 
 
-def _keyed(room: Room, area: str, keyed: list[tuple[str, str]]) -> Block:
+def _first_fit(
+    blocks: Iterable[Block], free: BaseGeometry, middle: tuple[float, float]
+) -> tuple[Block, tuple[float, float]] | None:
+    return next(((b, p) for b in blocks if (p := place_for(b.size, free, middle))), None)
+
+
+def _label(room: Room, *, imperial: bool) -> Label:
+    title, number = room_title(room), clean(room.number or "")
+    return Label(
+        title=title,
+        number="" if number == title else number,
+        area=area_text(room.shape.area, imperial=imperial),
+        is_named=title != room.id,
+    )
+
+
+def _keyed(label: Label, keyed: list[tuple[str, str]]) -> Block:
     """A key in place of the words of a small room, which go to the list."""
-    number = clean(room.number or "")
-    words = " ".join(dict.fromkeys(w for w in (number, room_title(room), area) if w))
-    keyed.append((f"R{len(keyed) + 1}", words))
-    return Block(lines=(Line(text=keyed[-1][0], cap=1.8, bold=True),))
+    words = ", ".join(w for w in (label.number, label.title, label.area) if w)
+    keyed.append((_letters(len(keyed)), words))
+    return Block(lines=(Line(text=keyed[-1][0], cap=1.8, bold=True),), air=0.1)
+
+
+def _letters(index: int) -> str:
+    """a, b, ... z, aa, ab, ...: findings have the figures."""
+    text = ""
+    index += 1
+    while index:
+        index, rest = divmod(index - 1, 26)
+        text = chr(ord("a") + rest) + text
+    return text
 
 
 def _flat_tags(plan: Plan, floors: dict[RoomId, BaseGeometry], taken: Taken) -> Iterator[Mark]:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
+from itertools import groupby
 from typing import Final
 
 from shapely import Polygon
@@ -12,7 +13,7 @@ from importer.picture_labels import INK, SECOND
 from importer.picture_panels import COLUMN, FOOT, GUTTER, MARGIN, TITLE, Sheet
 from importer.picture_scene import Anchor, Area, Mark, Point, Strokes, Words
 from importer.picture_signs import COMMUNAL, DOOR, TINTS, finding_sign, hatched
-from importer.picture_text import shorten, wrap
+from importer.picture_text import shorten, text_width, wrap
 from importer.picture_words import area_text, clean, is_imperial, numbered_findings, severity_word
 from importer.plan import Finding, Plan
 
@@ -20,6 +21,7 @@ _HEAD: Final = 2.5
 _TEXT: Final = 1.8
 _PITCH: Final = 3.1
 _INDENT: Final = 7.5
+_KEY: Final = 5.0
 _BAR_LONGEST: Final = 80.0
 _FOOT_MM: Final = 304.8
 
@@ -170,34 +172,44 @@ def _signs(column: _Column, plan: Plan) -> None:
 
 
 def _keyed_rooms(column: _Column, keyed: Sequence[tuple[str, str]]) -> None:
+    """Key and words, side by side in as many columns as the longest words leave room for."""
     if not keyed:
         return
     column.heading("Small rooms")
-    for i, (key, words) in enumerate(keyed):
+    longest = max(text_width(words, _TEXT) for _, words in keyed)
+    across = max(1, min(3, int((column.width + 2.0) / (_KEY + longest + 2.0))))
+    pitch = column.width / across
+    for row in range(0, len(keyed), across):
         if not column.has_room_for(2):
-            column.line(f"and {len(keyed) - i} more, see the table", colour=SECOND)
+            column.line(f"and {len(keyed) - row} more, see the table", colour=SECOND)
             return
-        text = shorten(words, column.width - _INDENT, _TEXT)
-        at = (column.left, column.top + _PITCH / 2)
-        column.marks.append(Words(text=key, at=at, cap=_TEXT, colour=INK, bold=True))
-        column.line(text, indent=_INDENT)
+        y = column.top + _PITCH / 2
+        for i, (key, words) in enumerate(keyed[row : row + across]):
+            x = column.left + i * pitch
+            text = shorten(words, pitch - _KEY, _TEXT)
+            column.marks.append(Words(text=key, at=(x, y), cap=_TEXT, colour=INK, bold=True))
+            column.marks.append(Words(text=text, at=(x + _KEY, y), cap=_TEXT, colour=INK))
+        column.top += _PITCH
 
 
 def _findings(column: _Column, plan: Plan) -> None:
+    """The numbered findings; several that differ only in figures and place share one entry."""
     if not column.has_room_for(4):
         return
     column.heading("Findings")
     if not plan.findings:
         column.line("none")
         return
-    numbered = numbered_findings(plan)
-    for i, (number, finding) in enumerate(numbered):
-        lines = _finding_lines(finding, column.width - _INDENT)
-        last = i == len(numbered) - 1
+    groups = _alike(plan)
+    for i, group in enumerate(groups):
+        lines = _finding_lines(group, column.width - _INDENT)
+        last = i == len(groups) - 1
         if not column.has_room_for(max(2, len(lines)) + (0 if last else 2)):
-            column.line(f"and {len(numbered) - i} more, see the table", colour=SECOND)
+            left = sum(len(g) for g in groups[i:])
+            column.line(f"and {left} more, see the table", colour=SECOND)
             return
         column.top += 1.2
+        number, finding = group[0]
         sign = (column.left + 2.9, column.top + _PITCH / 2)
         column.marks += finding_sign(number, finding.severity, sign)
         for text, colour, bold in lines:
@@ -205,9 +217,27 @@ def _findings(column: _Column, plan: Plan) -> None:
         column.top += 0.8 if len(lines) > 1 else _PITCH / 2
 
 
-def _finding_lines(finding: Finding, width: float) -> list[tuple[str, str, bool]]:
+Numbered = tuple[int, Finding]
+
+
+def _alike(plan: Plan) -> list[list[Numbered]]:
+    """Numbered findings that follow each other with one code and one remedy, together."""
+
+    def kind(numbered: Numbered) -> tuple[str, str, str]:
+        finding = numbered[1]
+        return finding.severity.value, finding.code, finding.remedy
+
+    return [list(group) for _, group in groupby(numbered_findings(plan), key=kind)]
+
+
+def _finding_lines(group: Sequence[Numbered], width: float) -> list[tuple[str, str, bool]]:
     """(text, colour, bold): code and weight, what, remedy."""
-    lines = [(f"{finding.code}  {severity_word(finding.severity)}", INK, True)]
+    finding = group[0][1]
+    head = f"{finding.code}  {severity_word(finding.severity)}"
+    lines = [(head, INK, True)]
     lines += [(t, INK, False) for t in wrap(clean(finding.what), width, _TEXT)]
+    if len(group) > 1:
+        also = f"{group[1][0]}" if len(group) == 2 else f"{group[1][0]} to {group[-1][0]}"
+        lines.append((f"The like at {also}.", INK, False))
     lines += [(t, SECOND, False) for t in wrap(clean(finding.remedy), width, _TEXT)]
     return lines

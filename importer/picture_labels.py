@@ -8,7 +8,7 @@ same picture.
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from math import cos, radians, sin
 from typing import Final
 
@@ -21,13 +21,14 @@ from importer.picture_scene import Anchor, Point, Words
 from importer.picture_text import text_width, wrap
 
 INK: Final = "#1a1a1a"
-SECOND: Final = "#444444"
+SECOND: Final = "#3c3c3c"
 NAME_CAPS: Final = (3.5, 2.5, 1.8)
 """Heights of capitals that a room's name is tried in (ISO 3098 series)."""
 _PITCH: Final = 1.65
 """Line pitch as a multiple of the capitals' height."""
-_AIR: Final = 0.6
+_AIR: Final = 1.0
 """Clear paper about a block of words."""
+_MOST_LINES: Final = 4
 _PLUMP: Final = 0.9
 """A shape that fills less of its convex hull has arms; its centroid may lie in a corner."""
 _GRID: Final = 17
@@ -51,16 +52,17 @@ class Line:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Block:
-    """Centred lines, laid level or turned a quarter left."""
+    """Centred lines, laid level or turned a quarter left, with `air` clear about them."""
 
     lines: tuple[Line, ...]
     turned: bool = False
+    air: float = _AIR
 
     @property
     def size(self) -> tuple[float, float]:
         """Width and height on paper with some air about."""
-        along = max(line.width for line in self.lines) + 2 * _AIR
-        across = sum(line.cap * _PITCH for line in self.lines) + _AIR
+        along = max(line.width for line in self.lines) + 2 * self.air
+        across = sum(line.cap * _PITCH for line in self.lines) + self.air
         return (across, along) if self.turned else (along, across)
 
     def words(self, centre: Point) -> tuple[Words, ...]:
@@ -85,44 +87,76 @@ class Block:
         return tuple(found)
 
 
-def name_blocks(title: str, number: str, area: str, width: float) -> Iterator[Block]:
-    """Ways to write a room's name, number and area, best first: large, small, without the number, in
-    several lines, turned. `width` is the room's extent, at which long names are broken.
-    """
-    for cap in NAME_CAPS:
-        for details in ((number, area), (area,)) if number else ((area,),):
-            small = max(NAME_CAPS[-1], cap * 0.72)
-            below = tuple(Line(text=d, cap=small, colour=SECOND) for d in details)
-            whole = Block(lines=(Line(text=title, cap=cap, bold=True), *below))
-            yield whole
-            broken = wrap(title, 0.8 * width, cap, bold=True)
-            is_whole = " ".join(broken) == title
-            if 1 < len(broken) <= 3 and (is_whole or cap == NAME_CAPS[-1]):
-                yield Block(lines=(*(Line(text=t, cap=cap, bold=True) for t in broken), *below))
-            if cap < NAME_CAPS[0]:
-                yield Block(lines=whole.lines, turned=True)
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Label:
+    """What is to be said in a room. A room without a name goes by its id, which is set lighter."""
+
+    title: str
+    number: str
+    area: str
+    is_named: bool = True
+
+    def blocks(self, width: float) -> Iterator[Block]:
+        """Ways to write it, best first: on one line, in several, turned, and each smaller. `width`
+        is the room's extent, parts of which long names are broken at.
+        """
+        large, medium, small = NAME_CAPS
+        yield from self._one_line(large)
+        yield from self._one_line(medium)
+        yield from self._broken(large, width)
+        yield from self._broken(medium, width)
+        yield from self._one_line(medium, turned=True)
+        yield from self._one_line(small)
+        yield from self._broken(small, width)
+        yield from self._one_line(small, turned=True)
+
+    def _below(self, cap: float) -> Iterator[tuple[Line, ...]]:
+        """Number and area, then the area alone, set smaller than the name."""
+        small = max(NAME_CAPS[-1], cap * 0.72)
+        area = Line(text=self.area, cap=small, colour=SECOND)
+        if self.number:
+            yield Line(text=self.number, cap=small, colour=SECOND), area
+        yield (area,)
+
+    def _one_line(self, cap: float, *, turned: bool = False) -> Iterator[Block]:
+        for below in self._below(cap):
+            name = Line(text=self.title, cap=cap, bold=self.is_named)
+            yield Block(lines=(name, *below), turned=turned)
+
+    def _broken(self, cap: float, width: float) -> Iterator[Block]:
+        ways = [wrap(self.title, s * width, cap, bold=self.is_named) for s in (0.8, 0.55, 0.4)]
+        for lines in dict.fromkeys(ways):
+            is_whole = " ".join(lines) == self.title or cap == NAME_CAPS[-1]
+            if not 1 < len(lines) <= _MOST_LINES or not is_whole:
+                continue
+            name = tuple(Line(text=t, cap=cap, bold=self.is_named) for t in lines)
+            for below in self._below(cap):
+                yield Block(lines=(*name, *below))
 
 
-@dataclass(slots=True)
 class Taken:
-    """Rectangles of paper that words already stand on. Belongs to the one picture being made."""
+    """Rectangles of paper that words stand on already, and walls. Belongs to one picture being made."""
 
-    boxes: list[Polygon] = field(default_factory=list)
+    def __init__(self, walls: BaseGeometry | None = None) -> None:
+        self._boxes: list[Polygon] = []
+        parts = [] if walls is None else [p for p in shapely.get_parts(walls) if not p.is_empty]
+        self._walls = shapely.STRtree(parts)
 
     def add(self, box: Polygon) -> None:
         """Keep later words off this rectangle."""
-        self.boxes.append(box)
+        self._boxes.append(box)
 
     def free(self, shape: BaseGeometry) -> BaseGeometry:
         """The shape less what is taken in it."""
-        if not self.boxes:
-            return shape
-        near = [b for b in self.boxes if b.intersects(shape)]
-        return shape.difference(shapely.union_all(near)) if near else shape
+        boxes = np.array(self._boxes, dtype=object)
+        near = boxes[shapely.intersects(boxes, shape)] if self._boxes else boxes
+        return shape.difference(shapely.union_all(near)) if len(near) else shape
 
-    def is_free(self, box: Polygon) -> bool:
-        """Whether nothing stands on the rectangle yet."""
-        return not bool(shapely.intersects(box, np.array(self.boxes, dtype=object)).any())
+    def is_free(self, box: Polygon, *, off_walls: bool = False) -> bool:
+        """Whether no words stand on the rectangle yet, nor, where asked, a wall."""
+        if off_walls and len(self._walls.query(box, predicate="intersects")):
+            return False
+        return not bool(shapely.intersects(box, np.array(self._boxes, dtype=object)).any())
 
 
 def rectangle(centre: Point, size: tuple[float, float], turn_deg: float = 0.0) -> Polygon:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from math import cos, radians, sin
 from typing import Any, Final
 
-from importer.picture_scene import Anchor, Area, Disc, Mark, Point, Ring, Scene, Strokes, Words
+from importer.picture_scene import Anchor, Area, Disc, Mark, Point, Scene, Strokes, Words
 from importer.picture_svg import DASH, baseline
 from importer.picture_text import CAP_SHARE
 
@@ -57,12 +57,13 @@ def _drawn(scene: Scene, pymupdf: Any) -> Any:
 
 
 class _Pen:
-    """Draws marks on one page. Areas and strokes go out before the words that follow them."""
+    """Draws marks on one page in their order; what follows on each other is put down together."""
 
     def __init__(self, page: Any, pymupdf: Any) -> None:
         self._page = page
         self._mupdf = pymupdf
         self._shape = page.new_shape()
+        self._words: list[Words] = []
         self._fonts = {False: pymupdf.Font("helv"), True: pymupdf.Font("hebo")}
         self._fallback: Any = None
 
@@ -73,26 +74,31 @@ class _Pen:
 
     def draw(self, mark: Mark) -> None:
         """Draw one mark over what is there."""
+        if isinstance(mark, Words):
+            self._put_shapes()
+            self._words.append(mark)
+            return
+        self._put_words()
         if isinstance(mark, Area):
             self._area(mark)
         elif isinstance(mark, Strokes):
             self._strokes(mark)
-        elif isinstance(mark, Disc):
-            self._shape.draw_circle(_at(mark.centre), mark.radius * _PT)
-            self._shape.finish(
-                fill=_rgb(mark.fill), color=_rgb(mark.stroke), width=mark.width * _PT
-            )
         else:
-            self._words(mark)
+            self._disc(mark)
 
     def finish(self) -> None:
         """Put what is pending on the page."""
-        self._shape.commit()
-        self._shape = self._page.new_shape()
+        self._put_shapes()
+        self._put_words()
+
+    def _put_shapes(self) -> None:
+        if self._shape.totalcont:
+            self._shape.commit()
+            self._shape = self._page.new_shape()
 
     def _area(self, area: Area) -> None:
         for ring in area.rings:
-            self._shape.draw_polyline([_at(p) for p in _closed(ring)])
+            self._shape.draw_polyline([_at(p) for p in (*ring, ring[0])])
         self._shape.finish(
             fill=_rgb(area.fill) if area.fill else None,
             color=_rgb(area.stroke) if area.stroke else None,
@@ -109,21 +115,35 @@ class _Pen:
             color=_rgb(strokes.stroke), width=strokes.width * _PT, dashes=dash, closePath=False
         )
 
-    def _words(self, words: Words) -> None:
-        self.finish()
+    def _disc(self, disc: Disc) -> None:
+        self._shape.draw_circle(_at(disc.centre), disc.radius * _PT)
+        self._shape.finish(fill=_rgb(disc.fill), color=_rgb(disc.stroke), width=disc.width * _PT)
+
+    def _put_words(self) -> None:
+        """Words of one colour and direction in one go: each go is slow, whatever is in it."""
+        kinds = dict.fromkeys((w.colour, w.turn_deg) for w in self._words)
+        for colour, turn in kinds:
+            writer = self._mupdf.TextWriter(self._page.rect)
+            for words in self._words:
+                if (words.colour, words.turn_deg) == (colour, turn):
+                    self._append(writer, words)
+            angle = radians(turn)
+            matrix = self._mupdf.Matrix(cos(angle), sin(angle), -sin(angle), cos(angle), 0, 0)
+            morph = (self._mupdf.Point(0, 0), matrix) if turn else None
+            writer.write_text(self._page, color=_rgb(colour), morph=morph)
+        self._words.clear()
+
+    def _append(self, writer: Any, words: Words) -> None:
+        """Add words where they must stand before the writer's text is turned about the origin."""
         size = words.cap / CAP_SHARE * _PT
         parts = self._by_font(words)
         width = sum(font.text_length(text, size) for font, text in parts)
         share = {Anchor.START: 0.0, Anchor.MIDDLE: 0.5, Anchor.END: 1.0}[words.anchor]
-        x0, y0 = _at(baseline(words))
-        angle = radians(words.turn_deg)
-        place = self._mupdf.Point(x0 - share * width, y0)
-        writer = self._mupdf.TextWriter(self._page.rect)
+        x, y = _at(baseline(words))
+        c, s = cos(radians(words.turn_deg)), sin(radians(words.turn_deg))
+        place = self._mupdf.Point(x * c - y * s - share * width, x * s + y * c)
         for font, text in parts:
             _, place = writer.append(place, text, font=font, fontsize=size)
-        turned = self._mupdf.Matrix(cos(angle), sin(angle), -sin(angle), cos(angle), 0, 0)
-        morph = (self._mupdf.Point(x0, y0), turned) if words.turn_deg else None
-        writer.write_text(self._page, color=_rgb(words.colour), morph=morph)
 
     def _by_font(self, words: Words) -> list[tuple[Any, str]]:
         """The text in stretches of one font; what no font has becomes a question mark."""
@@ -141,10 +161,6 @@ class _Pen:
             else:
                 parts.append((font, char))
         return parts
-
-
-def _closed(ring: Ring) -> Ring:
-    return (*ring, ring[0])
 
 
 def _at(p: Point) -> Point:

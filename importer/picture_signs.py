@@ -20,12 +20,12 @@ from importer.plan import Doorway, DoorwayKind, Obstacle, Plan, Room, RoomId, Se
 
 WALL: Final = "#3d3d3d"
 BACKDROP: Final = "#b4b4b4"
-DOOR: Final = "#004487"
+DOOR: Final = "#003d7a"
 HATCH: Final = "#6b6b6b"
 COMMUNAL: Final = "#e6e6e6"
-TINTS: Final = ("#cfe0f3", "#f6e3b8", "#d2ead0", "#f3d3d0", "#e0d5ee", "#cdebea", "#efe6d8")
-"""Pale tints told apart with any colour vision by lightness and hue together, and never alone: flats
-are named on the plan as well."""
+TINTS: Final = ("#bcdcf7", "#fbe9a6", "#c4e6bd", "#f7cbe4", "#e2cfa8")
+"""Pale tints that differ for any colour vision (the test simulates its three deficiencies) and still
+carry dark lettering; never the only sign: flats are named on the plan as well."""
 GRAVE: Final = {
     Severity.REFUSED: ("#b8330a", "#ffffff"),
     Severity.SETTLE: ("#ffc61a", "#1a1a1a"),
@@ -147,7 +147,7 @@ def width_words(
     angle = _readable(degrees(atan2(-(b[1] - a[1]), b[0] - a[0])))
     for centre in _beside(panel, doorway, rooms):
         box = rectangle(centre, (long + 0.6, _DOOR_CAP + 0.8), angle)
-        if taken.is_free(box):
+        if taken.is_free(box, off_walls=True):
             taken.add(box)
             return Words(
                 text=text,

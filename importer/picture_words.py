@@ -78,8 +78,13 @@ def length_text(length_mm: float, *, imperial: bool) -> str:
 
 
 def numbered_findings(plan: Plan) -> tuple[tuple[int, Finding], ...]:
-    """Findings with the numbers they bear in table and picture: gravest first, then plan order."""
-    ordered = sorted(plan.findings, key=lambda f: _ORDER.index(f.severity))
+    """Findings with the numbers they bear in table and picture: gravest first, those of one kind
+    together, else in plan order.
+    """
+    first: dict[str, int] = {}
+    for place, finding in enumerate(plan.findings):
+        first.setdefault(finding.code, place)
+    ordered = sorted(plan.findings, key=lambda f: (_ORDER.index(f.severity), first[f.code]))
     return tuple(enumerate(ordered, 1))
 
 
