@@ -11,13 +11,13 @@ from typing import Final
 
 from ezdxf.document import Drawing as DxfDocument
 from ezdxf.dynblkhelper import get_dynamic_block_record_handle
-from ezdxf.entities.dxfentity import DXFEntity
+from ezdxf.entities.dxfentity import DXFEntity, DXFTagStorage
 from ezdxf.entities.insert import Insert
 from ezdxf.layouts.blocklayout import BlockLayout
 
 from importer.dxf.clips import UnclearClipError, cropped, window_of
 from importer.dxf.lettering import draw_attribute, draw_mtext, draw_text
-from importer.dxf.load import READER_FAULTS
+from importer.dxf.mend import READER_FAULTS
 from importer.dxf.shapes import Affine, InsertRow, Shapes, Sheet, SourceRow
 from importer.dxf.strokes import (
     DRAW,
@@ -38,7 +38,8 @@ MAX_COPIES: Final = 10_000
 """Copies that one reference may make by rows and columns."""
 
 MAX_WEIGHT: Final = 6_000_000
-"""Strokes, points and sources in all; about 1 GB of memory. Real plans stay below a tenth of it."""
+"""Strokes, points and sources that are placed in all, at every level of nesting; about 1 GB of
+memory. Real plans stay below a tenth of it."""
 
 _DRAW: Final = {**DRAW, "TEXT": draw_text, "MTEXT": draw_mtext}
 _ATTRIBUTE_HIDDEN: Final = 1
@@ -55,6 +56,7 @@ class Walk:
     _blocks: dict[str, Shapes | None] = field(default_factory=dict)
     _names: dict[str, str] = field(default_factory=dict)
     _open: list[str] = field(default_factory=lambda: ["*model_space"])
+    _spent: int = 0
 
     def modelspace(self) -> Shapes:
         """Everything that is drawn in modelspace."""
@@ -69,6 +71,8 @@ class Walk:
     def _add(self, sheet: Sheet, entity: DXFEntity, *, top: bool) -> None:
         kind = entity.dxftype()
         values: Attributes = entity.dxf.__dict__
+        if isinstance(entity, DXFTagStorage):
+            values = _stored_values(entity)
         layer = self.layers.name(str(values.get("layer", ZERO)))
         if values.get("invisible"):
             self.tally.invisible += 1
@@ -158,9 +162,10 @@ class Walk:
     ) -> None:
         name, source, row = reference
         for matrix, (x, y) in self._placements(name, values, layout):
-            if sheet.weight + shapes.weight > MAX_WEIGHT:
+            if self._spent + shapes.weight > MAX_WEIGHT:
                 self.tally.curtailed[name] = "with all its copies there are too many strokes."
                 return
+            self._spent += shapes.weight
             insert = InsertRow(name, x, y, matrix[:6], source, len(row.blocks))
             sheet.place(shapes, matrix, insert, row)
 
@@ -257,6 +262,14 @@ class Walk:
                 kind="ATTRIB", layer=layer, blocks=(*row.blocks, name), insert=insert
             )
             draw_attribute(sheet, attribute, sheet.source(own))
+
+
+def _stored_values(entity: DXFTagStorage) -> Attributes:
+    """Attributes of a kind that ezdxf only stores; release 12 keeps them in the first part."""
+    shared = entity.graphic_properties()
+    if not shared:
+        shared = {"layer": entity.base_class.get_first_value(8, ZERO)}
+    return {**entity.dxf.__dict__, **shared}
 
 
 def walk(document: DxfDocument) -> tuple[Shapes, Tally]:

@@ -76,7 +76,7 @@ def _origin(shapes: Shapes) -> Point:
     elif len(shapes.ring_points):
         points = shapes.ring_points
     else:
-        points = np.array([(text.x, text.y) for text in shapes.texts], dtype=np.float64)
+        points = np.array([(row.x, row.y) for row in shapes.texts], dtype=np.float64).reshape(-1, 2)
     points = points[_usable(points)]
     if not len(points):
         return 0.0, 0.0

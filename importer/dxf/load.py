@@ -11,27 +11,19 @@ from typing import Final
 from ezdxf import recover
 from ezdxf.audit import Auditor
 from ezdxf.document import Drawing as DxfDocument
-from ezdxf.lldxf.const import DXFError
 
-from importer.dxf.mend import with_handles_mended, with_numbers_mended
+from importer.dxf.mend import (
+    READER_FAULTS,
+    with_handles_mended,
+    with_numbers_mended,
+    with_sick_entities_left_out,
+)
 from importer.dxf.rawtext import RawDxf, read_raw
 from importer.plan import Finding, Origin, Severity
 from importer.sniff import FileKind, refusal, sniff_bytes, unreadable
 
 MAX_BYTES: Final = 400_000_000
 """A larger file needs more memory (about 25 bytes a byte) than a contractor's computer has."""
-
-READER_FAULTS: Final = (
-    DXFError,
-    ArithmeticError,
-    AssertionError,
-    AttributeError,
-    LookupError,
-    RecursionError,
-    TypeError,
-    ValueError,
-)
-"""What ezdxf is seen to raise on damaged input; it checks structure, not every value."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -100,18 +92,25 @@ def _read_bytes(path: Path) -> bytes:
 
 
 def _document(raw: RawDxf) -> tuple[DxfDocument, tuple[Finding, ...]]:
-    """The document: strictly read, else with its numbers and handles mended, else repaired."""
-    try:
-        document = DxfDocument.read(raw.stream())
-        if not _has_ambiguous_handles(document):
-            return document, raw.findings
-    except READER_FAULTS:
+    """The document as it is, else with its pairs mended, else as the repairing reader sees it."""
+    document = _strict(raw)
+    if document is None:
         raw = with_numbers_mended(raw)
+    elif not _has_ambiguous_handles(document):
+        return document, raw.findings
     raw = with_handles_mended(raw)
+    document = _strict(raw)
+    if document is None:
+        raw = with_sick_entities_left_out(raw)
+        document = _strict(raw)
+    return _recovered(raw) if document is None else (document, raw.findings)
+
+
+def _strict(raw: RawDxf) -> DxfDocument | None:
     try:
-        return DxfDocument.read(raw.stream()), raw.findings
+        return DxfDocument.read(raw.stream())
     except READER_FAULTS:
-        return _recovered(raw)
+        return None
 
 
 def _recovered(raw: RawDxf) -> tuple[DxfDocument, tuple[Finding, ...]]:

@@ -2,13 +2,33 @@
 
 from __future__ import annotations
 
+import io
 import re
+from collections import Counter
 from collections.abc import Iterator
 from dataclasses import replace
 from typing import Final
 
+from ezdxf.entities.factory import load as load_entity
+from ezdxf.lldxf.const import DXFError
+from ezdxf.lldxf.extendedtags import ExtendedTags
+from ezdxf.lldxf.tagger import ascii_tags_loader, tag_compiler
+from ezdxf.lldxf.tags import Tags
+
 from importer.dxf.rawtext import RawDxf, joined, note
 from importer.plan import Finding, Origin, Severity
+
+READER_FAULTS: Final = (
+    DXFError,
+    ArithmeticError,
+    AssertionError,
+    AttributeError,
+    LookupError,
+    RecursionError,
+    TypeError,
+    ValueError,
+)
+"""What ezdxf is seen to raise on damaged input; it checks structure, not every value."""
 
 _FLOAT_CODES: Final = frozenset(
     [*range(10, 60), *range(110, 150), *range(210, 240), *range(460, 470), *range(1010, 1060)]
@@ -145,3 +165,50 @@ def _raise_seed(lines: list[bytes], seed: int) -> None:
         if code == 9 and lines[at].strip() == b"$HANDSEED" and at + 2 < len(lines):
             lines[at + 2] = b"%X" % seed
             return
+
+
+_FRAMEWORK: Final = frozenset({b"SECTION", b"ENDSEC", b"BLOCK", b"ENDBLK", b"SEQEND", b"EOF"})
+
+
+def with_sick_entities_left_out(raw: RawDxf) -> RawDxf:
+    """Without the drawn entities that make ezdxf give up on the whole file, each told by kind."""
+    lines = raw.body.split(b"\n")[:-1]
+    kept: list[bytes] = []
+    left_out: Counter[str] = Counter()
+    section = b""
+    for start, stop in _groups(lines):
+        kind = lines[start + 1].strip()
+        if kind == b"SECTION" and stop > start + 2:
+            section = lines[start + 3].strip().upper()
+        group = lines[start:stop]
+        if section in _DRAWN and kind not in _FRAMEWORK and not _is_loadable(group, raw.encoding):
+            left_out[kind.decode("ascii", "replace")] += 1
+        else:
+            kept.extend(group)
+    if not left_out:
+        return raw
+    kinds = ", ".join(f"{count} {kind}" for kind, count in sorted(left_out.items()))
+    finding = Finding(
+        code="IMP-115",
+        severity=Severity.SETTLE,
+        what=f"entities that are damaged beyond reading are left out: {kinds}.",
+        where=Origin(file=raw.file),
+        remedy="Check the picture of the plan against the drawing.",
+    )
+    return replace(raw, body=joined(kept), findings=(*raw.findings, finding))
+
+
+def _groups(lines: list[bytes]) -> Iterator[tuple[int, int]]:
+    """First and last index of each run of pairs that starts with a 0: an entity or a mark."""
+    starts = [at - 1 for at, code in _codes(lines) if code == 0]
+    return zip(starts, [*starts[1:], len(lines)], strict=True)
+
+
+def _is_loadable(group: list[bytes], encoding: str) -> bool:
+    text = joined(group).decode(encoding, "surrogateescape")
+    try:
+        tags = Tags(tag_compiler(ascii_tags_loader(io.StringIO(text))))
+        load_entity(ExtendedTags(tags))
+    except READER_FAULTS:
+        return False
+    return True

@@ -191,7 +191,6 @@ class Sheet:
     ring_rows: list[tuple[int, bool, float]] = field(default_factory=list)
     texts: list[TextRow] = field(default_factory=list)
     inserts: list[InsertRow] = field(default_factory=list)
-    weight: int = 0
 
     def source(self, row: SourceRow) -> int:
         """Register a source; its index."""
@@ -217,13 +216,11 @@ class Sheet:
         ends = np.empty((len(points) - 1, 4))
         ends[:, :2], ends[:, 2:] = points[:-1], points[1:]
         self.strokes.append((ends, np.full(len(ends), source, dtype=np.int32), curved))
-        self.weight += len(ends)
 
     def ring(self, points: Floats, source: int, *, filled: bool, bridged: float = 0.0) -> None:
         """A closed outline."""
         self.rings.append(points)
         self.ring_rows.append((source, filled, bridged))
-        self.weight += len(points)
 
     def place(self, shapes: Shapes, matrix: Affine, insert: InsertRow, under: SourceRow) -> None:
         """Add a block's content where a reference puts it. `under` is the source of the reference:
@@ -243,7 +240,6 @@ class Sheet:
             self.exact.append((rows, shapes.arc_source + np.int32(source_base)))
         self._place_rings(shapes, matrix, source_base)
         self.texts.extend(_placed_text(row, matrix, source_base) for row in shapes.texts)
-        self.weight += shapes.weight
 
     def _place_rings(self, shapes: Shapes, matrix: Affine, source_base: int) -> None:
         if not len(shapes.ring_ends):

@@ -153,7 +153,8 @@ class _Teller:
             handle, layer = places[0]
             handles = _some([place[0] for place in places])
             what = f"{len(places)} {kind} left out, {reason} (handle {handles})."
-            self._add("IMP-115", what, severity=Severity.SETTLE, layer=layer, handle=handle)
+            remedy = "Draw it again if it matters, or have the drawing audited in its CAD program."
+            self._add("IMP-115", what, remedy, severity=Severity.SETTLE, layer=layer, handle=handle)
 
 
 def _some(names: Iterable[str], limit: int = 5) -> str:

@@ -329,3 +329,15 @@ def test_too_large_files_are_refused_before_they_are_read(
 ) -> None:
     monkeypatch.setattr("importer.dxf.load.MAX_BYTES", 10)
     assert "MB" in refused(write(tmp_path, raw()))
+
+
+def test_an_entity_that_breaks_the_reader_is_left_out_by_name(tmp_path: Path) -> None:
+    wipeout = ("0", "WIPEOUT", "5", "AA", "100", "AcDbEntity", "8", "X", "100", "AcDbWipeout")
+    head = ("0", "SECTION", "2", "HEADER", "9", "$ACADVER", "1", "AC1024", "0", "ENDSEC")
+    line = ("0", "LINE", "5", "AB", "100", "AcDbEntity", "8", "X", "100", "AcDbLine")
+    place = ("10", "0", "20", "0", "11", "4000", "21", "0")
+    body = (*head, "0", "SECTION", "2", "ENTITIES", *wipeout, *line, *place)
+    drawing = flat_file(write(tmp_path, raw((*body, "0", "ENDSEC", "0", "EOF"))))
+    assert strokes(drawing) == ONE_LINE
+    told = [f.what for f in drawing.findings if f.code == "IMP-115"]
+    assert told == ["entities that are damaged beyond reading are left out: 1 WIPEOUT."]
