@@ -227,7 +227,7 @@ def lay_side_by_side(tasks: Sequence[Task], workers: int, lay: Worker = lay_file
     own, so that only the one that kills its process is lost for good.
     """
     with _pool(workers) as pool, _processes_ended():
-        futures = [pool.submit(lay, t) for t in tasks]
+        futures = _submitted(pool, tasks, lay)
         wait(futures)
     lost = [i for i, f in enumerate(futures) if isinstance(f.exception(), BrokenProcessPool)]
     again = _lay_each_alone([tasks[i] for i in lost], workers, lay)
@@ -239,7 +239,7 @@ def lay_side_by_side(tasks: Sequence[Task], workers: int, lay: Worker = lay_file
 def _lay_each_alone(tasks: Sequence[Task], workers: int, lay: Worker) -> list[Future[LaidPlan]]:
     def alone(task: Task) -> Future[LaidPlan]:
         with _pool(1) as pool:
-            future = pool.submit(lay, task)
+            (future,) = _submitted(pool, [task], lay)
             future.exception()  # waits
         return future
 
@@ -261,6 +261,23 @@ def _pool(workers: int) -> ProcessPoolExecutor:
 def _leave_interrupts() -> None:
     """In a worker: Ctrl-C is the parent's to answer, which ends the workers."""
     signal.signal(signal.SIGINT, signal.SIG_IGN)
+
+
+def _submitted(
+    pool: ProcessPoolExecutor, tasks: Sequence[Task], lay: Worker
+) -> list[Future[LaidPlan]]:
+    """Hand all tasks to the pool, which starts its processes.
+
+    Where signals can be held back they are meanwhile: a process that is born so never sees a Ctrl-C,
+    not even while it still loads its modules. Ours comes through as soon as they are let go.
+    """
+    mask = getattr(signal, "pthread_sigmask", None)
+    before = mask(signal.SIG_BLOCK, {signal.SIGINT}) if mask is not None else None
+    try:
+        return [pool.submit(lay, t) for t in tasks]
+    finally:
+        if mask is not None:
+            mask(signal.SIG_SETMASK, before)
 
 
 @contextmanager
