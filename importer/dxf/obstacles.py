@@ -116,9 +116,7 @@ def _kind(layer: str, blocks: tuple[str, ...]) -> ObstacleKind | None:
 
 def _is_column(shape: Polygon, layer: str) -> bool:
     """A compact filled outline of a column's size, not on a layer that says something else."""
-    if shape.area < SMALLEST_MM2[ObstacleKind.COLUMN] or (
-        is_ignored_name(layer) and not is_wall_name(layer)
-    ):
+    if is_ignored_name(layer) or shape.area < SMALLEST_MM2[ObstacleKind.COLUMN]:
         return False
     box = shapely.oriented_envelope(shape)
     if not isinstance(box, Polygon):

@@ -60,6 +60,21 @@ def test_small_filled_outline_in_a_room_is_a_column_on_any_layer() -> None:
     assert column.shape.area == pytest.approx(90_000)
 
 
+def test_filled_mark_on_a_writing_layer_is_no_column() -> None:
+    drawing = Sketch()
+    source = drawing.source("HATCH", "A-ANNO-NOTE")
+    corners = np.array([(2000, 2000), (2300, 2000), (2300, 2300), (2000, 2300)], dtype=float)
+    ring = Ring(points=corners, source=source, filled=True)
+    assert find_obstacles(replace(drawing.build(), rings=(ring,)), [ROOM], Hints()) == ()
+
+
+@pytest.mark.parametrize(("size", "layer"), [(250, "CASEWORK"), (150, "SHAFT"), (500, "STAIRS")])
+def test_marks_smaller_than_the_thing_are_none(size: float, layer: str) -> None:
+    sketch = Sketch()
+    sketch.box(1000, 1000, 1000 + size, 1000 + size, layer)
+    assert kinds(sketch) == []
+
+
 def test_unit_against_the_wall_is_cut_to_the_room() -> None:
     sketch = Sketch()
     sketch.box(-50, 1000, 600, 3000, "CASEWORK")
