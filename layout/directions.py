@@ -97,7 +97,7 @@ def walls_of(shapes: Sequence[Polygon]) -> tuple[Wall, ...]:
     lengths = np.hypot(ends[:, 2] - ends[:, 0], ends[:, 3] - ends[:, 1])
     free = np.ones(len(ends), dtype=bool)
     walls = []
-    for i in np.argsort(-lengths, kind="stable"):
+    for i in np.argsort(-np.round(lengths), kind="stable"):
         if free[i]:
             mates = _on_line(ends, ends[i]) & free
             free &= ~mates

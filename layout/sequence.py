@@ -58,7 +58,7 @@ def order_from(
     return LayingOrder(
         runs=tuple(order),
         reversed_runs=frozenset(i for i, h in hand.items() if h != ahead),
-        trapped=frozenset(i for i in order if _is_trapped(i, neighbours, place)),
+        trapped=frozenset(i for i in order if is_trapped(i, neighbours, place)),
         apart=frozenset(apart),
     )
 
@@ -103,8 +103,9 @@ def _neighbours(
     return {i: tuple(sorted(pairs)) for i, pairs in found.items()}
 
 
-def _is_trapped(
+def is_trapped(
     index: int, neighbours: Mapping[int, tuple[tuple[int, int], ...]], place: Mapping[int, int]
 ) -> bool:
+    """Whether a row on either side of a run was laid before it. `place` is the place in the order."""
     sides = {side for side, other in neighbours[index] if place[other] < place[index]}
     return len(sides) == 2

@@ -46,11 +46,19 @@ JOINT_AS_START: Final = 0.5
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class _Start:
-    """A wall to start from: its stretch in the frame of the direction, and how good it is."""
+    """A wall to start from: its stretch in the frame of the direction, and how good it is. Equally good
+    walls are told apart by where the room lies from them, which stays when a drawing is turned.
+    """
 
     wall: Wall
     floor_above: bool
     score: float
+    room_at: Point = (0.0, 0.0)
+
+    @property
+    def rank(self) -> tuple[float, float, float]:
+        """The greatest is the best."""
+        return round(self.score), round(self.room_at[1], 1), round(self.room_at[0], 1)
 
 
 def set_out(bay: Bay, plan: Plan, rules: RuleSet) -> tuple[SettingOut, ...]:
@@ -151,8 +159,18 @@ def _start_wall(bay: Bay, base: Frame, around: Surroundings, rules: RuleSet) -> 
         score *= (1.0 if real else JOINT_AS_START) * (
             1.0 if taper <= STRAIGHT_MM else TAPERED_START
         )
-        starts.append(_Start(wall=wall, floor_above=above, score=round(score)))
-    return max(starts, key=lambda s: s.score)
+        starts.append(
+            _Start(wall=wall, floor_above=above, score=score, room_at=_room_from(wall, outline))
+        )
+    return max(starts, key=lambda s: s.rank)
+
+
+def _room_from(wall: Wall, outline: Polygon) -> Point:
+    """The centre of the room as seen from the middle of the wall: along it, and off it."""
+    ux, uy = wall.along
+    dx = outline.centroid.x - (wall.start[0] + wall.end[0]) / 2
+    dy = outline.centroid.y - (wall.start[1] + wall.end[1]) / 2
+    return dx * ux + dy * uy, dy * ux - dx * uy
 
 
 def _just_on(wall: Wall) -> Point:
