@@ -18,7 +18,7 @@ from sample_plans.flat_types import FlatType, north_flat, south_flat
 from sample_plans.furniture import add_furniture
 from sample_plans.sheet import Sheet, add_sheet
 
-SCALE = kit.Scale(name=230.0, area=180.0, note=180.0, leaf=40.0)
+SCALE = kit.Scale(name=200.0, area=160.0, note=160.0, leaf=40.0)
 LIFT = rectangle(-200, 1800, 1500, 3700)
 STAIR = rectangle(-3000, 1800, -400, 6800)
 

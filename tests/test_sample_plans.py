@@ -22,6 +22,8 @@ from ezdxf.filemanagement import readfile
 from ezdxf.version import __version__ as ezdxf_version
 from shapely import Polygon
 
+from importer.plan import Plan, Room
+from importer.read import read_plan
 from sample_plans.draw_samples import truth, write_all
 from sample_plans.scenario import SAMPLES, Sample
 
@@ -173,3 +175,68 @@ def test_samples_differ_in_what_a_reader_must_cope_with(sample_plans: Path) -> N
         i for i in docs["block_storey.dxf"].modelspace().query("INSERT") if i.dxf.yscale < 0
     ]
     assert len(mirrored) > 10
+
+
+# --- what the reader makes of them -----------------------------------------------------------
+
+
+@pytest.fixture(scope="session", params=FILES)
+def read_sample(request: pytest.FixtureRequest) -> tuple[Plan, dict[str, Any]]:
+    """(plan as read, truth) of every sample."""
+    folder = Path(__file__).resolve().parent.parent / "sample_plans"
+    return read_plan(folder / request.param), truth()[request.param]
+
+
+def matched(plan: Plan, facts: dict[str, Any]) -> dict[str, Room]:
+    """The room that was read at each place where one is drawn, by key."""
+    found = {}
+    for fact in facts["rooms"]:
+        there = [r for r in plan.rooms if r.shape.contains(shapely.Point(fact["inside_mm"]))]
+        assert len(there) == 1, fact["key"]
+        found[fact["key"]] = there[0]
+    return found
+
+
+def test_reader_finds_every_room_by_name_and_area_and_no_other(
+    read_sample: tuple[Plan, dict[str, Any]],
+) -> None:
+    plan, facts = read_sample
+    assert plan.units.to_mm == facts["units"]["to_mm"]
+    rooms = matched(plan, facts)
+    assert len(plan.rooms) == len(rooms)
+    for fact in facts["rooms"]:
+        room = rooms[fact["key"]]
+        assert room.name == fact["name"]
+        assert room.communal == fact["communal"]
+        assert room.shape.area / 1e6 == pytest.approx(fact["area_m2"], rel=facts["room_slack"])
+        assert room.printed_area_m2 == pytest.approx(fact["area_m2"], rel=0.005)
+
+
+def test_reader_finds_every_doorway_between_its_rooms(
+    read_sample: tuple[Plan, dict[str, Any]],
+) -> None:
+    plan, facts = read_sample
+    keys = {room.id: key for key, room in matched(plan, facts).items()}
+    slack = 25.0 if facts["room_slack"] > 1e-3 else 1.0
+    assert len(plan.doorways) == len(facts["doorways"])
+    for fact in facts["doorways"]:
+        place = shapely.Point(fact["at_mm"])
+        near = min(plan.doorways, key=lambda d: d.shape.distance(place))
+        assert near.shape.distance(place) < 1.0, fact["rooms"]
+        ends = {None if r is None else keys[r] for r in near.rooms}
+        assert ends == set(fact["rooms"])
+        assert near.width_mm == pytest.approx(fact["width_mm"], abs=slack)
+        assert near.kind.value == fact["kind"], fact["rooms"]
+        if plan.flats:  # with a single dwelling its front door is a door to the outside like any
+            assert near.flat_entrance == fact["flat_entrance"], fact["rooms"]
+
+
+def test_reader_gives_each_room_to_its_flat(read_sample: tuple[Plan, dict[str, Any]]) -> None:
+    plan, facts = read_sample
+    flats = {f.id: f.name for f in plan.flats}
+    rooms = matched(plan, facts)
+    for fact in facts["rooms"]:
+        if fact["flat"]:
+            flat = rooms[fact["key"]].flat
+            assert flat is not None
+            assert flats[flat] == fact["flat"]
