@@ -16,7 +16,6 @@ m is judged on the mean length of an end piece, P on its blank.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import dataclass
 from enum import IntEnum
 from math import floor
@@ -34,6 +33,8 @@ Ints = npt.NDArray[np.intp]
 STEP_MM: Final = 10.0
 """Spacing of the points tried inside a stretch, besides its breakpoints: finer steps were seen to
 gain nothing in planks and cost time with their square."""
+MANY_TURNS: Final = 20
+"""Most points added from each end of a stretch by handing a rest on from run to equal run."""
 
 GRAVE: Final = 4.0
 """How many ordinary breaches one end below the never-below length weighs."""
@@ -157,32 +158,56 @@ def _reaches_with(whole: int, kind: RunKind, demand: BayDemand) -> list[Reach]:
     return found
 
 
-def options_of(run: RunDemand, tier: Tier, demand: BayDemand, step: float = STEP_MM) -> Options:
-    """The points that the solver may choose from for a run."""
-    if fits_one_plank(run, demand):
-        return _only_options(run.x1 - run.x0, demand)
-    kind = kind_of(run, tier)
-    found = reaches(kind, demand) or reaches(kind_of(run, Tier.TOO_SHORT), demand)
-    points = [_points(reach, step) for reach in found]
-    first = np.concatenate(points)
-    sizes = [len(p) for p in points]
-    whole = np.repeat([r.whole for r in found], sizes)
-    last = np.repeat([r.ends for r in found], sizes) - first
-    order = np.argsort(first, kind="stable")
-    keep = order[np.diff(first[order], prepend=-1.0) > GRID_MM]
-    return _priced(first[keep], last[keep], whole[keep], kind, demand)
+def options_of(kind: RunKind, demand: BayDemand) -> Options:
+    """The points that the solver may choose from for a run of this kind."""
+    return options_at(points_of(kind, demand), kind, demand)
 
 
-def _points(reach: Reach, step: float) -> Floats:
-    """Breakpoints (both ends, equal end pieces) and multiples of the step between them."""
+def points_of(kind: RunKind, demand: BayDemand) -> Floats:
+    """First pieces worth trying, ascending, no two alike."""
+    if kind.length <= demand.stock.plank_length + SAME_POINT_MM:
+        return np.zeros(2)
+    points = np.unique(np.concatenate([_points(r, demand) for r in _found(kind, demand)]))
+    kept: Floats = points[np.diff(points, prepend=-1.0) > GRID_MM]
+    return kept
+
+
+def options_at(points: Floats, kind: RunKind, demand: BayDemand) -> Options:
+    """Those of the points that the kind of run allows."""
+    if kind.length <= demand.stock.plank_length + SAME_POINT_MM:
+        return _only_options(kind.length, demand)
+    ends = np.full(len(points), np.nan)
+    whole = np.zeros(len(points), dtype=np.intp)
+    for reach in _found(kind, demand):
+        inside = (points >= reach.low - GRID_MM) & (points <= reach.high + GRID_MM)
+        ends[inside], whole[inside] = reach.ends, reach.whole
+    allowed = np.isfinite(ends)
+    first = points[allowed]
+    return _priced(first, ends[allowed] - first, whole[allowed], kind, demand)
+
+
+def _found(kind: RunKind, demand: BayDemand) -> tuple[Reach, ...]:
+    """The reaches of a kind; those of the lowest tier where it has none of its own."""
+    lowest = RunKind(kind.x0, kind.length, kind.void_start, kind.void_end, Tier.TOO_SHORT)
+    return reaches(kind, demand) or reaches(lowest, demand)
+
+
+def _points(reach: Reach, demand: BayDemand) -> Floats:
+    """Multiples of the step, both ends of the stretch, equal end pieces, and from both ends on the
+    pieces that the rest of an equal run's last plank gives exactly, again and again.
+    """
     if reach.high - reach.low <= GRID_MM:
         return np.array([reach.low])
-    inner = np.arange(floor(reach.low / step) + 1, floor(reach.high / step) + 1) * step
-    inner = inner[(inner > reach.low + GRID_MM) & (inner < reach.high - GRID_MM)]
-    marks = [reach.low, reach.high]
-    if reach.low < reach.ends / 2 < reach.high:
-        marks.append(reach.ends / 2)
-    return np.union1d(inner, np.array(marks))
+    inner = np.arange(floor(reach.low / STEP_MM) + 1, floor(reach.high / STEP_MM) + 1) * STEP_MM
+    marks = [reach.low, reach.high, reach.ends / 2]
+    stock = demand.stock
+    turn = abs(stock.plank_length - stock.kerf - stock.tolerance - reach.ends)
+    if turn > STEP_MM:
+        times = np.arange(1, min(MANY_TURNS, floor((reach.high - reach.low) / turn)) + 1)
+        marks += [*(reach.low + times * turn), *(reach.high - times * turn)]
+    points = np.union1d(inner, np.array(marks))
+    kept: Floats = points[(points >= reach.low) & (points <= reach.high)]
+    return kept
 
 
 def _priced(first: Floats, last: Floats, whole: Ints, kind: RunKind, demand: BayDemand) -> Options:
@@ -233,19 +258,3 @@ def joints_of(run: RunDemand, first: float, demand: BayDemand) -> tuple[float, .
     rest = run.x1 - run.x0 - first
     whole = max(0, int(np.ceil((rest - SAME_POINT_MM) / plank)) - 1)
     return tuple(run.x0 + first + k * plank for k in range(whole + 1))
-
-
-def kinds_of(
-    runs: Sequence[RunDemand], tiers: Sequence[Tier], demand: BayDemand
-) -> tuple[tuple[int, ...], tuple[Options, ...]]:
-    """Per run the number of its kind, and the options of every kind in order of first appearance."""
-    number: dict[RunKind, int] = {}
-    options: list[Options] = []
-    of_run = []
-    for run, tier in zip(runs, tiers, strict=True):
-        kind = kind_of(run, tier)
-        if kind not in number:
-            number[kind] = len(options)
-            options.append(options_of(run, tier, demand))
-        of_run.append(number[kind])
-    return tuple(of_run), tuple(options)

@@ -24,8 +24,7 @@ SEAM_MM: Final = 0.05
 
 
 def conflicts(
-    lower: RunDemand,
-    upper: RunDemand,
+    runs: tuple[RunDemand, RunDemand],
     touch: Touch,
     options: tuple[Options, Options],
     demand: BayDemand,
@@ -34,7 +33,7 @@ def conflicts(
 
     Every pair of joints too close weighs one, and a little more the closer it is.
     """
-    low, high = options
+    (lower, upper), (low, high) = runs, options
     shape = (low.size, high.size)
     if demand.min_offset <= 0 or fits_one_plank(lower, demand) or fits_one_plank(upper, demand):
         return np.zeros(shape)

@@ -23,12 +23,12 @@ JITTER: Final = 0.01
 def first_rows(problem: Problem, seed: int) -> list[int]:
     """One option per run: least breaches, then fewest planks with neighbours sharing offcuts."""
     random = Random(seed)  # noqa: S311 (repeatable on purpose)
-    noise = [np.array([random.random() * JITTER for _ in range(o.size)]) for o in problem.options]
+    noise = [np.array([random.random() for _ in range(k.options.size)]) for k in problem.kinds]
     cost: list[Table] = []
-    for run in range(problem.runs):
-        options = problem.of_run(run)
-        shuffled = np.roll(noise[problem.kind[run]], random.randrange(options.size))
-        cost.append(options.opened + BREACH_WEIGHT * options.price + shuffled)
+    for run in range(problem.size):
+        options = problem.options(run)
+        shuffled = np.roll(noise[problem.nodes[run].kind], random.randrange(options.size))
+        cost.append(options.opened + BREACH_WEIGHT * options.price + JITTER * shuffled)
     order, toward = _forest(problem)
     pair: dict[int, Table] = {}
     for child in reversed(order):
@@ -38,7 +38,7 @@ def first_rows(problem: Problem, seed: int) -> list[int]:
             pair[child] = table if seam[0].lower == child else table.T
             parent = _other(seam[0], child)
             cost[parent] = cost[parent] + (cost[child][:, None] + pair[child]).min(axis=0)
-    choice = [0] * problem.runs
+    choice = [0] * problem.size
     for run in order:
         seam = toward[run]
         here = cost[run]
@@ -59,7 +59,7 @@ def _pair_cost(problem: Problem, seam: Seam, *, shares: bool) -> Table:
     table = BREACH_WEIGHT * seam.table
     if not shares:
         return table
-    room, need = problem.of_run(seam.lower).room, problem.of_run(seam.upper).need
+    room, need = problem.options(seam.lower).room, problem.options(seam.upper).need
     return table - (room[:, None] >= need[None, :])
 
 
@@ -67,14 +67,14 @@ def _forest(problem: Problem) -> tuple[list[int], dict[int, tuple[Seam, bool] | 
     """Runs in order from the roots, and for each the seam to its parent; the flag says whether the
     offcut may pass along it (each run gives one and takes one).
     """
-    links: list[list[Seam]] = [[] for _ in range(problem.runs)]
+    links: list[list[Seam]] = [[] for _ in range(problem.size)]
     for seam in problem.seams:
         links[seam.lower].append(seam)
         links[seam.upper].append(seam)
     order: list[int] = []
     toward: dict[int, tuple[Seam, bool] | None] = {}
     gives, takes = set[int](), set[int]()
-    for root in range(problem.runs):
+    for root in range(problem.size):
         if root in toward:
             continue
         toward[root] = None

@@ -17,7 +17,7 @@ from typing import Final
 import numpy as np
 import numpy.typing as npt
 
-from layout.joint_candidates import Floats, Options
+from layout.joint_candidates import STEP_MM, Floats, Options
 from layout.joint_conflicts import Table
 from layout.joint_problem import Problem
 
@@ -28,6 +28,8 @@ CYCLE_SWEEPS: Final = 25
 """Sweeps over all runs in one cooling."""
 LACK_SHARE: Final = 0.15
 """A lack of one plank over this share of all lengths weighs as much as a conflict."""
+MANY_MARKS: Final = 300
+"""Most lengths at which the number of pieces is kept; more cost time and gain little."""
 EPS: Final = 1e-6
 
 
@@ -40,9 +42,21 @@ class _Steps:
 
     above: npt.NDArray[np.intp]
     below: npt.NDArray[np.intp]
-    extra: npt.NDArray[np.intp]
     least: int
     reads: npt.NDArray[np.intp]
+
+
+def _marks(problem: Problem) -> Floats:
+    """Lengths t at which V is kept: every first piece's, or where these are many, multiples of the step
+    (first pieces then count as the next longer one, and planks may come out fewer than the search
+    thinks).
+    """
+    lengths = np.concatenate([k.options.need for k in problem.kinds])
+    marks: Floats = np.unique(lengths[np.isfinite(lengths)])
+    if len(marks) <= MANY_MARKS:
+        return marks
+    plank = problem.demand.stock.plank_length
+    return np.append(np.arange(STEP_MM, plank, STEP_MM), plank)
 
 
 class Search:
@@ -52,17 +66,16 @@ class Search:
         self.problem = problem
         self.choice = list(choice)
         self.random = Random(seed)  # noqa: S311 (repeatable on purpose)
-        lengths = np.concatenate([o.need[np.isfinite(o.need)] for o in problem.options])
-        self.marks: Floats = np.unique(lengths)
+        self.marks = _marks(problem)
         self.size = len(self.marks) + 1
         self._levels = np.array([[-1.0], [0.0], [1.0], [2.0]])
         self._sums = np.zeros((4, self.size + 1))
-        self.steps = tuple(self._steps_of(o) for o in problem.options)
+        self.steps = tuple(self._steps_of(k.options) for k in problem.kinds)
         self.values = np.zeros(self.size)
         self.opened = 0
         for run, option in enumerate(self.choice):
             self._put(run, option, 1)
-            self.opened += int(problem.of_run(run).opened[option])
+            self.opened += int(problem.options(run).opened[option])
         self.weight = problem.breach_weight(self.choice)
 
     @property
@@ -79,8 +92,16 @@ class Search:
         while best_planks > floor and self._reach(best_planks - 1, allowed, moves):
             best, best_planks, allowed = list(self.choice), self.planks, self.weight
             found = True
-        self._reset(best)
+        self.restart(best)
         return found
+
+    def repair(self, target: int, allowed: float, moves: int) -> bool:
+        """Look for a choice with at most `target` planks and breaches of at most the allowed weight."""
+        before = list(self.choice)
+        if self._reach(target, allowed, moves):
+            return True
+        self.restart(before)
+        return False
 
     def settle(self, moves: int, least: float) -> float:
         """Look for a choice with less weight of breaches, whatever the planks, down to `least`; the
@@ -94,7 +115,7 @@ class Search:
                 done += 1
                 if self.weight < lightest - EPS:
                     best, lightest = list(self.choice), self.weight
-        self._reset(best)
+        self.restart(best)
         return lightest
 
     def _reach(self, target: int, allowed: float, moves: int) -> bool:
@@ -111,7 +132,7 @@ class Search:
     def _cycle(self) -> list[tuple[int, float]]:
         """One cooling: runs in random order, each sweep a little colder."""
         plan = []
-        runs = list(range(self.problem.runs))
+        runs = list(range(self.problem.size))
         for sweep in range(CYCLE_SWEEPS):
             temperature = HOT * (COLD / HOT) ** (sweep / (CYCLE_SWEEPS - 1))
             self.random.shuffle(runs)
@@ -128,14 +149,14 @@ class Search:
         new = int(chances.searchsorted(self.random.random() * chances[-1], side="right"))
         new = min(new, len(cost) - 1)
         self._put(run, new, 1)
-        opened = self.problem.of_run(run).opened
+        opened = self.problem.options(run).opened
         self.opened += int(opened[new] - opened[old])
         self.weight += float(weights[new] - weights[old])
         self.choice[run] = new
         return float(lacks[new])
 
     def _weights(self, run: int) -> Table:
-        weights = self.problem.of_run(run).price
+        weights = self.problem.options(run).price
         for other, table in self.problem.links[run]:
             weights = weights + table[self.choice[other]]
         return weights
@@ -144,8 +165,8 @@ class Search:
         """Take the run out and tell, for each of its options, what V would then lack in all."""
         old = self.choice[run]
         self._put(run, old, -1)
-        steps = self.steps[self.problem.kind[run]]
-        rest = self.opened - int(self.problem.of_run(run).opened[old]) + steps.least - target
+        steps = self.steps[self.problem.nodes[run].kind]
+        rest = self.opened - int(self.problem.options(run).opened[old]) + steps.least - target
         lack = np.maximum(rest - self.values - self._levels, 0.0)
         np.cumsum(lack, axis=1, out=self._sums[:, 1:])
         read = self._sums.ravel().take(steps.reads)
@@ -153,14 +174,15 @@ class Search:
         return lacks
 
     def _put(self, run: int, option: int, sign: int) -> None:
-        steps = self.steps[self.problem.kind[run]]
+        steps = self.steps[self.problem.nodes[run].kind]
         self.values[steps.above[option] :] += sign
         self.values[: steps.below[option]] += sign
 
-    def _reset(self, choice: Sequence[int]) -> None:
+    def restart(self, choice: Sequence[int]) -> None:
+        """Go on from another choice."""
         for run, option in enumerate(choice):
             if option != self.choice[run]:
-                opened = self.problem.of_run(run).opened
+                opened = self.problem.options(run).opened
                 self._put(run, self.choice[run], -1)
                 self._put(run, option, 1)
                 self.opened += int(opened[option] - opened[self.choice[run]])
@@ -176,7 +198,9 @@ class Search:
         running sums of max(0, rest - V - level) at level = added - extra.
         """
         above = np.where(
-            np.isfinite(options.need), np.searchsorted(self.marks, options.need) + 1, self.size
+            np.isfinite(options.need),
+            np.searchsorted(self.marks, options.need - EPS) + 1,
+            self.size,
         )
         below = np.searchsorted(self.marks, options.room + EPS, side="right")
         least = int(options.opened.min())
@@ -194,4 +218,4 @@ class Search:
                 outside * width + start,
             ]
         )
-        return _Steps(above=above, below=below, extra=extra, least=least, reads=reads)
+        return _Steps(above=above, below=below, least=least, reads=reads)

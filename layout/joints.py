@@ -11,15 +11,22 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 from enum import Enum
+from typing import Final
 
-from layout.bound import relaxed_bound
+from layout.bound import Bound
 from layout.demand import BayDemand, Blank, JointPlan
 from layout.floor import Role
-from layout.joint_candidates import fits_one_plank, joints_of
-from layout.joint_problem import Problem
+from layout.joint_candidates import fits_one_plank
+from layout.joint_counts import counted_choice, ordered
 from layout.joint_search import Search
 from layout.joint_settle import SEED, settle
 from layout.stock import count_planks
+
+ORDER_MOVES: Final = 20
+"""Exchanges a run when counted lengths are put in order; the search mends what is left."""
+
+
+REPAIR_MOVES: Final = 50
 
 
 class Effort(Enum):
@@ -55,21 +62,30 @@ def solve(demand: BayDemand, *, effort: Effort = Effort.NORMAL) -> Solved:
     """`place_joints` together with the lower bound, which it works out anyway."""
     settled = settle(demand)
     problem = settled.problem
-    bound = relaxed_bound(demand, settled.tiers)
+    bound = Bound(settled)
     search = Search(problem, settled.choice, SEED)
-    if effort is not Effort.QUICK and search.planks > bound:
-        search.improve(bound, effort.value * problem.runs)
-    joints = _joints(problem, search.choice)
+    bound.raised(search.planks)
+    if effort is not Effort.QUICK and search.planks > bound.planks:
+        _lessen(search, bound.planks, settled.weight, effort)
+    joints = problem.joints(search.choice)
     planks = count_planks(blanks_of(demand, joints), demand.stock)
-    return Solved(plan=JointPlan(joints=joints, planks=planks), bound=bound)
+    return Solved(plan=JointPlan(joints=joints, planks=planks), bound=bound.planks)
 
 
-def _joints(problem: Problem, choice: Sequence[int]) -> tuple[tuple[float, ...], ...]:
-    demand = problem.demand
-    return tuple(
-        joints_of(run, float(problem.of_run(run.index).first[k]), demand)
-        for run, k in zip(demand.runs, choice, strict=True)
-    )
+def _lessen(search: Search, bound: int, allowed: float, effort: Effort) -> None:
+    """Fewer planks without more breaches, down to the bound if it can be met."""
+    problem = search.problem
+    moves = effort.value * problem.size
+    counted = counted_choice(problem, search)
+    if counted is not None:
+        choice = ordered(problem, counted, ORDER_MOVES * problem.size, SEED)
+        for target in range(bound, search.planks):
+            trial = Search(problem, choice, SEED)
+            if trial.repair(target, allowed, REPAIR_MOVES * problem.size):
+                search.restart(trial.choice)
+                break
+    if search.planks > bound:
+        search.improve(bound, moves)
 
 
 def blanks_of(demand: BayDemand, joints: Sequence[Sequence[float]]) -> tuple[Blank, ...]:

@@ -63,10 +63,10 @@ def _plank_cut(sticks: Sequence[Stick], stock: StockRules, place: dict[int, int]
     far = stock.plank_length
     for stick in sorted(sticks, key=_from_near_end):
         if stick.role is Role.FIRST:
-            placed += _across(stick, stock, far_end=True, at=stock.plank_length)
+            placed += _placed(stick, stock, (far - stick.length, far))
             far = stock.plank_length - stick.length
         else:
-            placed += _across(stick, stock, far_end=False, at=near)
+            placed += _placed(stick, stock, (near, near + stick.length))
             near += stick.length + stock.kerf
     placed.sort(key=lambda p: place[p.key])
     room = far - near - (stock.kerf if far < stock.plank_length else 0.0)
@@ -80,12 +80,13 @@ def _from_near_end(stick: Stick) -> tuple[int, int]:
     return rank[stick.role], stick.blanks[0].key
 
 
-def _across(stick: Stick, stock: StockRules, *, far_end: bool, at: float) -> Iterator[Placed]:
-    """Blanks of a stick: each at the edge it keeps, flush with the end `at`."""
+def _placed(stick: Stick, stock: StockRules, between: tuple[float, float]) -> Iterator[Placed]:
+    """Blanks of a stick between two places of the plank: a first piece flush with the far one, others
+    with the near one; each at the edge it keeps.
+    """
     for number, blank in enumerate(stick.blanks):
-        x = at - blank.length_mm if far_end else at
-        far_edge = blank.keeps_far_edge or (number > 0 and not blank.keeps_near_edge)
-        y = stock.plank_width - blank.width_mm if far_edge else 0.0
-        if blank.keeps_far_edge and blank.keeps_near_edge:
-            y = 0.0
-        yield Placed(key=blank.key, x_mm=x + 0.0, y_mm=y + 0.0)
+        x = between[1] - blank.length_mm if blank.role is Role.FIRST else between[0]
+        is_far = blank.keeps_far_edge or (number > 0 and not blank.keeps_near_edge)
+        both = blank.keeps_far_edge and blank.keeps_near_edge
+        y = stock.plank_width - blank.width_mm if is_far and not both else 0.0
+        yield Placed(key=blank.key, x_mm=x, y_mm=y)

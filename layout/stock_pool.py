@@ -52,8 +52,7 @@ def pool(sticks: Sequence[Stick], stock: StockRules) -> tuple[tuple[Stick, ...],
     if not onlys:
         return (*whole, *_tuples(_match(ends, Role.FIRST, stock)))
     tries = [
-        _packed(_match([*ends, *onlys], Role.FIRST, stock), stock),
-        _packed(_match([*ends, *onlys], Role.LAST, stock), stock),
+        *(_packed(_match([*ends, *onlys], favour, stock), stock) for favour in Role),
         _filled(_match(ends, Role.FIRST, stock), onlys, stock),
         _packed([[s] for s in (*ends, *onlys)], stock),
     ]

@@ -7,7 +7,7 @@ sides keeps both edges and takes the full width.
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 
 from importer.tolerance import SAME_POINT_MM
 from layout.demand import Blank, StockRules
@@ -17,14 +17,15 @@ from layout.stock_pool import Stick, stick_of
 
 def ways_to_pair(blanks: Sequence[Blank], stock: StockRules) -> Iterator[list[Stick]]:
     """Lists of sticks that cover all blanks: nothing side by side; whole strips only; strips of equal
-    role; whole planks of strips laid side by side and the rest alone.
+    role; and shorter strips beside whole ones too.
     """
     yield [stick_of((b,), stock) for b in blanks]
     near, far = _strips(blanks, stock)
     if not (near and far):
         return
-    for roles in ({Role.FULL}, set(Role)):
-        pairs = _pairs(near, far, roles, stock)
+    whole = _pairs(near, far, {Role.FULL}, stock)
+    equal = _pairs(near, far, set(Role), stock)
+    for pairs in (whole, equal, equal + _beside_whole(near, far, equal, stock)):
         if pairs:
             yield _with_pairs(blanks, pairs, stock)
 
@@ -48,18 +49,47 @@ def _strips(blanks: Sequence[Blank], stock: StockRules) -> tuple[list[Blank], li
 def _pairs(
     near: Sequence[Blank], far: Sequence[Blank], roles: set[Role], stock: StockRules
 ) -> list[tuple[Blank, Blank]]:
-    """Near strips with far strips of the same role, widest first, lengths as equal as possible."""
-    limit = stock.plank_width - stock.kerf + SAME_POINT_MM
-    left = sorted(far, key=lambda b: (-b.width_mm, -b.length_mm, b.key))
+    """Near strips with far strips of the same role, those of most equal length first."""
+    possible = [
+        (abs(a.length_mm - b.length_mm), a.key, b.key, a, b)
+        for a in near
+        for b in far
+        if a.role is b.role and a.role in roles and _fit_across(a, b, stock)
+    ]
+    return _taken((a, b) for *_, a, b in sorted(possible, key=lambda p: p[:3]))
+
+
+def _beside_whole(
+    near: Sequence[Blank],
+    far: Sequence[Blank],
+    taken: Sequence[tuple[Blank, Blank]],
+    stock: StockRules,
+) -> list[tuple[Blank, Blank]]:
+    """Strips still alone beside whole strips still alone, the longest first."""
+    used = {b.key for pair in taken for b in pair}
+    possible = [
+        (-min(a.length_mm, b.length_mm), a.key, b.key, a, b)
+        for a in near
+        for b in far
+        if not {a.key, b.key} & used
+        and (a.role is Role.FULL) != (b.role is Role.FULL)
+        and _fit_across(a, b, stock)
+    ]
+    return _taken((a, b) for *_, a, b in sorted(possible, key=lambda p: p[:3]))
+
+
+def _fit_across(a: Blank, b: Blank, stock: StockRules) -> bool:
+    return a.width_mm + b.width_mm + stock.kerf <= stock.plank_width + SAME_POINT_MM
+
+
+def _taken(pairs: Iterable[tuple[Blank, Blank]]) -> list[tuple[Blank, Blank]]:
+    """Pairs in order, as long as neither of them is taken."""
+    used: set[int] = set()
     found = []
-    for blank in sorted(near, key=lambda b: (-b.length_mm, -b.width_mm, b.key)):
-        if blank.role not in roles:
-            continue
-        fitting = [b for b in left if b.role is blank.role and b.width_mm + blank.width_mm <= limit]
-        if fitting:
-            best = min(fitting, key=lambda b: (abs(b.length_mm - blank.length_mm), b.key))
-            left.remove(best)
-            found.append((blank, best))
+    for a, b in pairs:
+        if not {a.key, b.key} & used:
+            used |= {a.key, b.key}
+            found.append((a, b))
     return found
 
 
