@@ -20,7 +20,7 @@ HERE = Path(__file__).resolve().parent
 SAMPLE = HERE / "block_storey.dxf"
 PICTURE = HERE / "block_storey_marked.png"
 MARGIN_MM = 1500.0
-WIDTH_MM, DPI = 300, 130
+LARGEST_MM, DPI = (297, 210), 130
 
 
 def main() -> int:
@@ -50,7 +50,7 @@ def rendered(marked: ezdxf.document.Drawing) -> bytes:
     white = config.Configuration(background_policy=config.BackgroundPolicy.WHITE)
     frontend = Frontend(RenderContext(marked), backend, config=white)
     frontend.draw_layout(marked.modelspace(), filter_func=on_the_plan)
-    page = layout.Page(WIDTH_MM, 0, layout.Units.mm, margins=layout.Margins.all(4))
+    page = layout.Page(0, 0, layout.Units.mm, layout.Margins.all(4), *LARGEST_MM)
     return bytes(backend.get_pixmap_bytes(page, fmt="png", dpi=DPI))
 
 
