@@ -38,7 +38,7 @@ def text_width(text: str, cap: float, *, bold: bool = False) -> float:
     """Width of a line whose capitals are `cap` high, in the same unit.
 
     >>> round(text_width("Hall", 2.5), 2)
-    5.95
+    6.0
     """
     return sum(_advance(c, bold=bold) for c in text) * cap / CAP_SHARE / 1000.0
 
