@@ -21,7 +21,7 @@ from layout.writers.dxf.setting_out_marks import draw_datum, draw_start
 from layout.writers.dxf.sizes import Scale, table_scale
 from layout.writers.dxf.sketch import Sketch, sketch_of
 from layout.writers.dxf.tables import Told, panels_of, room_names
-from layout.writers.dxf.underlay import Underlay
+from layout.writers.dxf.underlay import Bounds, Underlay
 
 _MARGIN_MM = 20.0
 """Distance on paper between the architect's drawing and our tables."""
@@ -34,8 +34,8 @@ class Composition:
     """
 
     marks: tuple[Mark, ...]
-    bounds: tuple[float, float, float, float]
-    view: tuple[float, float, float, float]
+    bounds: Bounds
+    view: Bounds
 
 
 def compose(
@@ -68,9 +68,16 @@ def compose(
         strokes.extend(bay_strokes(layout, rules))
         near = keep_clear.query(layout.bay.floor, predicate="intersects")
         strokes.extend(rip_strokes(layout, [keep_clear.geometries[i] for i in sorted(near)]))
-    tables, view = _tables(result, rules, told, underlay, remarks, default_rules=default_rules)
+    panels = panels_of(result, rules, told, remarks, default_rules=default_rules)
+    rooms = _rooms_bounds(result)
+    drawn = bounds_of(lettering)
+    around = _union([underlay.extent_about(rooms), *([drawn] if drawn else [])])
+    scale = table_scale(rooms[2] - rooms[0], rooms[3] - rooms[1])
+    tables, view = _tables(
+        set_panels(panels, scale, around[3] - around[1]), around, underlay, scale
+    )
     marks = (*strokes, *lettering, *tables)
-    seen = [b for b in (underlay.bounds(), bounds_of(marks), view) if b is not None]
+    seen = [b for b in (underlay.bounds(), bounds_of(marks)) if b is not None]
     return Composition(marks=marks, bounds=_union(seen), view=view)
 
 
@@ -105,19 +112,9 @@ def _letter(result: PlanResult, sketches: Sequence[Sketch]) -> list[Told]:
 
 
 def _tables(
-    result: PlanResult,
-    rules: RuleSet,
-    told: Sequence[Told],
-    underlay: Underlay,
-    remarks: Sequence[str],
-    *,
-    default_rules: bool,
-) -> tuple[list[Mark], tuple[float, float, float, float]]:
-    rooms = _rooms_bounds(result)
-    around = underlay.extent_about(rooms)
-    scale = table_scale(rooms[2] - rooms[0], rooms[3] - rooms[1])
-    panels = panels_of(result, rules, told, remarks, default_rules=default_rules)
-    block = set_panels(panels, scale, around[3] - around[1])
+    block: Block, around: Bounds, underlay: Underlay, scale: Scale
+) -> tuple[list[Mark], Bounds]:
+    """The tables in their place, and what should be seen of it all."""
     corner = _free_corner(block, around, underlay, scale)
     marks = [_moved(m, corner) for m in block.marks]
     box = (corner[0], corner[1] - block.height, corner[0] + block.width, corner[1])
@@ -126,7 +123,7 @@ def _tables(
     return marks, (x0 - margin, y0 - margin, x1 + margin, y1 + margin)
 
 
-def _rooms_bounds(result: PlanResult) -> tuple[float, float, float, float]:
+def _rooms_bounds(result: PlanResult) -> Bounds:
     shapes = [r.shape for r in result.plan.rooms] if result.plan is not None else []
     shapes += [b.bay.outline for b in result.bays]
     if not shapes:
@@ -135,9 +132,7 @@ def _rooms_bounds(result: PlanResult) -> tuple[float, float, float, float]:
     return x0, y0, x1, y1
 
 
-def _free_corner(
-    block: Block, around: tuple[float, float, float, float], underlay: Underlay, scale: Scale
-) -> Point:
+def _free_corner(block: Block, around: Bounds, underlay: Underlay, scale: Scale) -> Point:
     """Upper left corner for the tables: right of the drawing, pushed on past whatever is in the way."""
     margin = scale.paper(_MARGIN_MM)
     parts = np.concatenate([underlay.strokes, np.asarray(underlay.texts, dtype=object)])
@@ -166,7 +161,7 @@ def _moved(mark: Mark, by: Point) -> Mark:
     return mark
 
 
-def bounds_of(marks: Sequence[Mark]) -> tuple[float, float, float, float] | None:
+def bounds_of(marks: Sequence[Mark]) -> Bounds | None:
     """Bounds of what is drawn, lettering included; None when nothing is."""
     points: list[Point] = []
     for mark in marks:
@@ -183,8 +178,8 @@ def bounds_of(marks: Sequence[Mark]) -> tuple[float, float, float, float] | None
 
 
 def _union(
-    boxes: Sequence[tuple[float, float, float, float]],
-) -> tuple[float, float, float, float]:
+    boxes: Sequence[Bounds],
+) -> Bounds:
     b = np.array(boxes)
     x0, y0 = b[:, :2].min(axis=0)
     x1, y1 = b[:, 2:].max(axis=0)

@@ -117,11 +117,12 @@ def _touched(raw: RawFile, data: bytes) -> tuple[str, ...]:
 
 def _view(drawn: Composition, to_mm: float) -> View:
     x0, y0, x1, y1 = (v / to_mm for v in drawn.view)
+    left, low, right, high = (v / to_mm for v in drawn.bounds)
     return View(
         centre=((x0 + x1) / 2, (y0 + y1) / 2),
         width=x1 - x0,
         height=y1 - y0,
-        extents=tuple(v / to_mm for v in drawn.bounds),  # type: ignore[arg-type]  # four stay four
+        extents=(left, low, right, high),
     )
 
 

@@ -28,6 +28,9 @@ from shapely import MultiLineString, Polygon
 from layout.writers.dxf.lettering import text_width
 from layout.writers.dxf.marks import oriented_box
 
+Bounds = tuple[float, float, float, float]
+"""xmin, ymin, xmax, ymax."""
+
 _SAGITTA_MM = 5.0
 _MOST_ENTITIES = 400_000
 """Blocks are expanded up to this many entities; what lies beyond is not kept clear of."""
@@ -46,9 +49,7 @@ class Underlay:
     strokes: NDArray[np.object_]
     fills: tuple[Polygon, ...] = ()
 
-    def extent_about(
-        self, rooms: tuple[float, float, float, float]
-    ) -> tuple[float, float, float, float]:
+    def extent_about(self, rooms: Bounds) -> Bounds:
         """Bounds of the drawing that the rooms are part of: everything that hangs together with them
         without a gap wider than a tenth of their size. Strays far away are not in it.
         """
@@ -71,7 +72,7 @@ class Underlay:
                 return x0, y0, x1, y1
             extent = grown
 
-    def bounds(self) -> tuple[float, float, float, float] | None:
+    def bounds(self) -> Bounds | None:
         """Bounds of everything drawn; None when nothing is."""
         parts = np.concatenate([self.strokes, np.asarray(self.texts, dtype=object)])
         if not len(parts):
