@@ -8,7 +8,6 @@ takes more than the plan that caused it. The number of workers changes nothing i
 from __future__ import annotations
 
 import multiprocessing
-import re
 import signal
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from concurrent.futures import Future, ProcessPoolExecutor, ThreadPoolExecutor, wait
@@ -20,6 +19,7 @@ from typing import Final
 
 from importer.plan import Finding, Origin, PlanError, Severity
 from importer.read import read_plan
+from layout.commands.fault import FAULT_REMEDY, fault_words
 from layout.floor import JobResult, PlanResult, PlanStatus
 from layout.job import lay_plan
 from layout.rules import RuleSet
@@ -308,18 +308,3 @@ def _contained(task: Task, future: Future[LaidPlan]) -> LaidPlan:
     else:
         finding = _refusal("LAY-190", task.path, fault_words(error), FAULT_REMEDY)
     return LaidPlan(result=_failed(task.path, finding))
-
-
-FAULT_REMEDY: Final = "This is a fault of the program: please report it with the drawing."
-
-
-def fault_words(error: BaseException) -> str:
-    """A fault of the program in one sentence: what, and where in the code."""
-    places = re.findall(r'File "([^"]+)", line (\d+)', str(error.__cause__ or ""))
-    trace = error.__traceback__
-    while trace is not None:
-        places.append((trace.tb_frame.f_code.co_filename, str(trace.tb_lineno)))
-        trace = trace.tb_next
-    where = f" ({PurePath(places[-1][0]).name}:{places[-1][1]})" if places else ""
-    said = " ".join(str(error).split())[:200]
-    return f"setout failed here: {type(error).__name__}{where}{': ' if said else ''}{said}."

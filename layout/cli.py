@@ -16,6 +16,8 @@ from typing import Final
 
 import click
 
+from layout.commands.fault import FAULT_REMEDY, fault_words
+
 _EPILOG: Final = """\b
 Exit status
   0    everything read, laid and clean
@@ -167,16 +169,14 @@ def main(argv: Sequence[str] | None = None) -> int:
 
 def _told(error: Exception) -> int:
     """Say what went wrong; the exit status for it."""
-    from importer.picture import PictureError
-    from importer.plan import PlanError
-    from layout.batch import FAULT_REMEDY, fault_words
-    from layout.rules_file import RuleError
-    from layout.safe_write import OutputError
-
-    if isinstance(error, (OutputError, PictureError)):  # the second is a PlanError too
+    if _is(error, "layout.safe_write", "OutputError") or _is(
+        error,
+        "importer.picture",
+        "PictureError",  # which is a PlanError too
+    ):
         _say(str(error))
         return 3
-    if isinstance(error, (PlanError, RuleError)):
+    if _is(error, "importer.plan", "PlanError") or _is(error, "layout.rules_error", "RuleError"):
         _say(str(error))
         return 2
     if isinstance(error, OSError) and error.errno in _STREAM_ERRORS and error.filename is None:
@@ -187,6 +187,12 @@ def _told(error: Exception) -> int:
         traceback.print_exception(error)
     _say(f"{fault_words(error)} {FAULT_REMEDY}")
     return 4
+
+
+def _is(error: Exception, module: str, name: str) -> bool:
+    """Whether an error is of a class, without importing it: where it came from it was imported."""
+    loaded = sys.modules.get(module)
+    return loaded is not None and isinstance(error, getattr(loaded, name))
 
 
 def _say(words: str) -> None:

@@ -11,7 +11,7 @@ from typing import Any
 
 from layout.audit import audit
 from layout.cautions import DEFAULT_RULES_NOTE
-from layout.commands.screen import busy, console, plain, write_json
+from layout.commands.screen import breach_words, busy, console, plain, write_json
 from layout.commands.status import ExitStatus, status_of
 from layout.floor import BayLayout, Breach
 from layout.rules import RuleSet
@@ -144,7 +144,7 @@ def _show(
         changed = {id(b) for b in bay.new_breaches}
         for breach in bay.breaches:
             age = "new" if id(breach) in changed else "as marked"
-            words = f"- {plain(breach.where)}: [{breach.rule}] {plain(breach.why)} ({age})"
+            words = f"- {plain(breach.where)}: [{breach.rule}] {breach_words(breach)} ({age})"
             screen.print(words, soft_wrap=True)
         for words in _changes(bay):
             screen.print(f"- {words}", soft_wrap=True)

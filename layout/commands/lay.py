@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Final
 from importer.plan import Severity
 from layout.batch import JobOutcome, find_plans, run_job
 from layout.cautions import DEFAULT_RULES_NOTE
-from layout.commands.screen import busy, console, plain, rules_or_default
+from layout.commands.screen import breach_words, busy, console, plain, rules_or_default
 from layout.commands.status import ExitStatus
 from layout.floor import BayLayout, JobResult, PlanResult, PlanStatus
 
@@ -181,7 +181,7 @@ def _breach_line(bay: BayLayout, rule: str, count: int) -> str:
     first = next(b for b in bay.breaches if b.rule == rule)
     places = f"in {count} places, first " if count > 1 else ""
     name = bay.bay.name or str(bay.bay.id)
-    return plain(f"{name}: [{rule}] {places}{first.where}: {first.why}")
+    return plain(f"{name}: [{rule}] {places}{first.where}: {breach_words(first)}")
 
 
 def _count(number: int, thing: str) -> str:

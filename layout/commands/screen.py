@@ -8,6 +8,7 @@ from contextlib import contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from layout.floor import Breach
 from layout.rules import RuleSet
 from layout.rules_file import default_rules, load_rules
 from layout.safe_write import write_file
@@ -51,6 +52,14 @@ def busy(words: str, *, quiet: bool) -> Iterator[None]:
         return
     with console(errors=True).status(words):
         yield
+
+
+def breach_words(breach: Breach) -> str:
+    """Why, and how far off: the figures of a rule are millimetres, those of a law can be areas."""
+    figures = ""
+    if "." in breach.rule:  # a key of the rule set
+        figures = f" {breach.value:.1f} mm, limit {breach.limit:.1f} mm."
+    return plain(breach.why) + figures
 
 
 def write_json(data: bytes, target: str, *, inputs: tuple[Path, ...]) -> None:

@@ -465,6 +465,15 @@ def test_fault_of_the_program_is_told_without_a_traceback(
     assert "Traceback" in capsys.readouterr().err
 
 
+def test_broken_installation_is_told_without_a_traceback(
+    plan: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    monkeypatch.delitem(sys.modules, "layout.commands.lay", raising=False)
+    monkeypatch.setitem(sys.modules, "layout.batch", None)
+    assert main(["lay", str(plan), "--out", str(tmp_path / "out")]) == 4
+    assert "setout failed here: ModuleNotFoundError (lay.py:" in capsys.readouterr().err
+
+
 def test_interrupt_ends_with_130_and_leaves_nothing(
     plan: Path,
     tmp_path: Path,
