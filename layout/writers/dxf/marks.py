@@ -6,7 +6,7 @@ Plan frame, millimetres. Directions are unit vectors.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from enum import Enum
 from math import degrees
 
@@ -98,10 +98,18 @@ Mark = Letter | Stroke | Fill | Dimension
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Group:
-    """Marks that stand or fall together when a place is sought. `boxes` is the ground they need."""
+    """Marks that stand or fall together when a place is sought. `boxes` is the ground they need;
+    `leaders` is ground that must be free too, but may cross floors and lines.
+    """
 
     marks: tuple[Mark, ...]
-    boxes: tuple[Polygon, ...] = field(default=())
+    boxes: tuple[Polygon, ...] = ()
+    leaders: tuple[Polygon, ...] = ()
+
+    @property
+    def ground(self) -> tuple[Polygon, ...]:
+        """Everything that must be free."""
+        return self.boxes + self.leaders
 
 
 def lettered(*marks: Mark, margin: float, more: tuple[Polygon, ...] = ()) -> Group:

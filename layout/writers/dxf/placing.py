@@ -67,8 +67,8 @@ class Board:
     def place(self, candidates: Iterable[Group]) -> Group | None:
         """Take the first candidate that is free; None when there is none."""
         for group in candidates:
-            if self.is_free(group.boxes):
-                self.take(group.boxes)
+            if self.is_free(group.ground):
+                self.take(group.ground)
                 return group
         return None
 
@@ -79,13 +79,13 @@ class Board:
         open_ones = [
             (self.crossings(g.boxes), n)
             for n, g in enumerate(candidates)
-            if self.is_free(g.boxes) and self.is_off_floor(g.boxes)
+            if self.is_free(g.ground) and self.is_off_floor(g.boxes)
         ]
         best = min(open_ones, default=None)
         if best is None or best[0] > most:
             return None
         group = candidates[best[1]]
-        self.take(group.boxes)
+        self.take(group.ground)
         return group
 
 

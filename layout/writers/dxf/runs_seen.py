@@ -106,16 +106,16 @@ def length_words(piece: Piece, slant: EndSlant | None) -> str:
 
 
 def rip_words(run: RunSeen) -> str:
-    """Widths that the run's pieces are ripped to, `150`, or `174 to 158` where it tapers."""
+    """What the run's pieces are ripped to: `to 150`, or `from 174 to 158` where it tapers."""
     widths = [piece_widths(p) for p in run.pieces if is_ripped(p)]
     ends = [whole_mm(w) for pair in widths for w in pair]
     rising = all(a <= b for a, b in pairwise(ends))
     falling = all(a >= b for a, b in pairwise(ends))
     if max(ends) - min(ends) <= 1:
-        return str(max(ends))
+        return f"to {max(ends)}"
     if rising or falling:
-        return f"{ends[0]} to {ends[-1]}"
-    return ", ".join(str(w) for w in sorted(set(ends)))
+        return f"from {ends[0]} to {ends[-1]}"
+    return "to " + ", ".join(str(w) for w in sorted(set(ends)))
 
 
 def sawn_paths(piece: Piece, rules: RuleSet) -> Iterator[tuple[tuple[Point, ...], bool]]:

@@ -11,6 +11,8 @@ Bay frame in, plan frame out, millimetres.
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 from shapely import Polygon
 
 from importer.plan import Point
@@ -32,6 +34,7 @@ from layout.writers.numbers import whole_mm
 _SQUARE = PLAN.paper(2.4)
 _ARROW = PLAN.paper(12.0)
 _HEAD = PLAN.paper(2.5)
+_HAIR = PLAN.paper(0.1)
 _TICK = PLAN.paper(0.5)
 _STEPS = int(FARTHEST / STEP)
 _MOST_TRIES = 60
@@ -111,11 +114,13 @@ def _pointed(sketch: Sketch, words: str, at: Point, to: Point) -> Group:
     word = read_along(
         Content.START, words, sketch.at(at[0] + INSIDE, at[1]), sketch.forward, PLAN.small
     )
-    beyond = -PLAN.small / 2 if to[1] > at[1] else PLAN.small / 2
-    leader = Stroke(
-        content=Content.START, points=(sketch.at(at[0], at[1] + beyond), sketch.at(*to))
-    )
-    return lettered(word, leader, margin=CLEAR)
+    top, half = at[1] - to[1], PLAN.small / 2
+    end = top + (half if top > 0 else -half)
+    foot = sketch.at(*to)
+    leader = Stroke(content=Content.START, points=(sketch.at(at[0], to[1] + end), foot))
+    low, high = sorted((0.0, -end if sketch.layout.setting_out.frame.mirrored else end))
+    ground = oriented_box(foot, sketch.forward, (-_HAIR, low, _HAIR, high))
+    return replace(lettered(word, leader, margin=CLEAR), leaders=(ground,))
 
 
 def _datum_dimension(sketch: Sketch, at: Point, sign: int, offset: float) -> None:

@@ -11,10 +11,10 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from ezdxf.document import Drawing
-from ezdxf.lldxf.const import DXF2000
+from ezdxf.lldxf.const import DXF2000, DXFError
 from ezdxf.lldxf.tagwriter import TagWriter
 
-from importer.dxf.load import READER_FAULTS, load_dxf
+from importer.dxf.load import load_dxf
 from importer.dxf.rawtext import read_raw
 from importer.plan import Finding, Origin, PlanError, Severity
 from layout.writers.dxf.escapes import encoded
@@ -23,6 +23,8 @@ from layout.writers.dxf.tags import RawFile, parse
 
 _OLD_RELEASES = {"AC1009": "R12", "AC1012": "R13", "AC1014": "R14"}
 _FIRST_WITH_OBJECTS = "AC1015"
+_FAULTS = (DXFError, ArithmeticError, AttributeError, LookupError, TypeError, ValueError)
+"""What ezdxf is seen to raise on damaged input."""
 _REPAIRS = frozenset({"IMP-104", "IMP-106", "IMP-107"})
 """Findings of the loader that mean: the file itself is damaged."""
 
@@ -122,7 +124,7 @@ def _with_fresh_handles(path: Path, raw: RawFile) -> Opened:
     text = read_raw(data, path.name)
     try:
         doc = Drawing.read(text.stream())
-    except READER_FAULTS as fault:
+    except _FAULTS as fault:
         what = "the drawing is damaged: handles are given twice, and more is wrong."
         raise _refused(
             path, what, "Save it as DXF again after a check in a CAD program."

@@ -15,7 +15,7 @@ from layout.takeoff import combine
 from layout.writers.dxf.lettering import from_drawing, wrapped
 from layout.writers.dxf.marks import Align
 from layout.writers.dxf.panels import Cell, Line, Panel, Sample, heading, item, paragraph, title
-from layout.writers.dxf.runs_seen import EndSlant, is_ripped, rip_words, runs_seen
+from layout.writers.dxf.runs_seen import EndSlant, RunSeen, is_ripped, rip_words
 from layout.writers.dxf.scheme import Content
 from layout.writers.dxf.sizes import SMALL_MM
 from layout.writers.dxf.sketch import LengthApart, Sketch
@@ -140,13 +140,8 @@ def _bay(told: Told) -> Panel:
     layout, sketch = told.layout, told.sketch
     lines = [heading(f"BAY {from_drawing(layout.bay.id)}   {told.rooms}")]
     lines += paragraph(_direction_words(layout.setting_out.frame, bool(sketch.runs)))
-    ripped = [
-        f"row {run.row} to {rip_words(run)}"
-        for run in runs_seen(layout)
-        if any(is_ripped(p) for p in run.pieces)
-    ]
-    if ripped:
-        lines += paragraph(f"Rip {'; '.join(_merged(ripped))}.")
+    if any(is_ripped(p) for p in layout.pieces):
+        lines += paragraph(f"Rip {'; '.join(_ripped(sketch.runs))}.")
     for words, slant in (("First", sketch.first_slant), ("Last", sketch.last_slant)):
         if slant is not None:
             lines += paragraph(_slant_words(words, slant))
@@ -158,8 +153,14 @@ def _bay(told: Told) -> Panel:
     return Panel(lines=tuple(lines))
 
 
-def _merged(items: Sequence[str]) -> list[str]:
-    return list(dict.fromkeys(items))
+def _ripped(runs: Sequence[RunSeen]) -> Iterator[str]:
+    """`row 1 to 150`, each row once, what all its runs have in common said once."""
+    by_row: dict[int, dict[str, None]] = {}
+    for run in runs:
+        if any(is_ripped(p) for p in run.pieces):
+            by_row.setdefault(run.row, {})[rip_words(run)] = None
+    for row, words in by_row.items():
+        yield f"row {row} {', '.join(words)}"
 
 
 def _slant_words(which: str, slant: EndSlant) -> str:

@@ -263,13 +263,13 @@ def test_common_slant_is_said_once_and_the_longer_edge_printed() -> None:
 def test_rip_widths_are_said_with_both_ends_of_a_taper() -> None:
     layout = lay(box(0, 0, 5000, 3000))
     run = runs_seen(layout)[0]
-    assert rip_words(run) == "150"
+    assert rip_words(run) == "to 150"
     widths = [(150.0, 140.0), (140.0, 130.2), (130.2, 120.0), (120.0, 112.0), (112.0, 110.0)]
     tapered = tuple(
         replace(p, cuts=tuple(replace(c, measures_mm=w) for c in p.cuts if c.kind.value == "rip"))
         for p, w in zip(run.pieces, widths, strict=False)
     )
-    assert rip_words(replace(run, pieces=tapered)).startswith("150 to 1")
+    assert rip_words(replace(run, pieces=tapered)).startswith("from 150 to 1")
 
 
 def test_tables_say_areas_planks_breaches_joints_and_rooms_not_laid() -> None:
