@@ -145,7 +145,7 @@ def _fewest_planks(bay: Bay, grids: Sequence[_Grid], rules: RuleSet) -> BayLayou
     """The layout with the fewest breaches, then planks, then pieces to saw, among the directions whose
     bound is near the best; ties go to the direction named first.
     """
-    bounds = [lower_bound(g.demand) for g in grids]
+    bounds = [_quick_bound(g) for g in grids]
     limit = min(bounds) * WORTH_A_SEARCH
     layouts = {
         n: _laid(bay, grid, rules)
@@ -158,6 +158,11 @@ def _fewest_planks(bay: Bay, grids: Sequence[_Grid], rules: RuleSet) -> BayLayou
         for n, grid in enumerate(grids)
     )
     return replace(layouts[best], alternatives=alternatives)
+
+
+def _quick_bound(grid: _Grid) -> int:
+    """The bound as far as the linear programme gives it: enough to compare directions by."""
+    return lower_bound(grid.demand, found=0)
 
 
 def _rank(layout: BayLayout) -> tuple[int, int, int]:
@@ -185,6 +190,6 @@ def _bound_only(grid: _Grid, bound: int | None = None) -> Alternative:
         along_deg=out.frame.along_deg,
         why=out.why,
         planks=None,
-        bound=lower_bound(grid.demand) if bound is None else bound,
+        bound=_quick_bound(grid) if bound is None else bound,
         breaches=int(out.slack_mm < 0),
     )

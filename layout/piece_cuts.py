@@ -19,7 +19,7 @@ import shapely
 from numpy.typing import NDArray
 from shapely import MultiPoint, Polygon
 
-from importer.tolerance import AREA_MM2, GRID_MM, LENGTH_MM, PARALLEL_DEG, SAME_POINT_MM
+from importer.tolerance import GRID_MM, LENGTH_MM, PARALLEL_DEG, SAME_POINT_MM, SLIVER_WIDTH_MM
 from layout.floor import Cut, CutKind
 
 Floats = NDArray[np.float64]
@@ -70,15 +70,14 @@ def box_cuts(box: Box) -> tuple[Cut, ...]:
 def cuts_of(shape: Polygon, box: Box) -> tuple[Cut, ...]:
     """The cuts of any piece: cross cuts, rips, notches, each kind from near end to far end."""
     lacking = shapely.difference(shapely.box(box.x0, box.y0, box.x1, box.y1), shape)
-    parts = [p for p in shapely.get_parts(lacking) if p.area > AREA_MM2]
-    parts.sort(key=lambda p: p.bounds)
+    parts = sorted((p for p in shapely.get_parts(lacking) if _is_sawn(p)), key=lambda p: p.bounds)
     inward = _inward_corners(shape)
     crosses: list[Cut] = []
     rips: list[Cut] = []
     notches: list[Cut] = []
     for part in parts:
         px0, py0, px1, py1 = part.bounds
-        if part.distance(inward) <= SAME_POINT_MM:
+        if not inward.is_empty and part.distance(inward) <= SAME_POINT_MM:
             notches.append(Cut(kind=CutKind.NOTCH, measures_mm=(px1 - px0, py1 - py0)))
         elif py1 - py0 <= tan(radians(PARALLEL_DEG)) * (px1 - px0):
             rips.append(_taper(part, box))
@@ -90,6 +89,12 @@ def cuts_of(shape: Polygon, box: Box) -> tuple[Cut, ...]:
     if not rips:
         rips.extend(c for c in plain if c.kind is CutKind.RIP)
     return (*crosses, *rips, *notches)
+
+
+def _is_sawn(part: Polygon) -> bool:
+    """Whether a part is large enough to saw off: no snapping noise along an edge."""
+    x0, y0, x1, y1 = part.bounds
+    return min(x1 - x0, y1 - y0) > SLIVER_WIDTH_MM
 
 
 def _taper(part: Polygon, box: Box) -> Cut:
@@ -129,8 +134,10 @@ def _inward_corners(shape: Polygon) -> MultiPoint:
     found = []
     turned = shapely.orient_polygons(shape)
     for ring in (turned.exterior, *turned.interiors):
-        points = shapely.get_coordinates(ring)[:-1]
-        before, after = points - np.roll(points, 1, axis=0), np.roll(points, -1, axis=0) - points
+        points = shapely.get_coordinates(ring)
+        after = np.diff(points, axis=0)
+        before = np.concatenate([after[-1:], after[:-1]])
         cross = before[:, 0] * after[:, 1] - before[:, 1] * after[:, 0]
-        found.append(points[np.arctan2(cross, (before * after).sum(axis=1)) < -radians(1.0)])
-    return MultiPoint(np.vstack(found))
+        along = before[:, 0] * after[:, 0] + before[:, 1] * after[:, 1]
+        found.append(points[:-1][np.arctan2(cross, along) < -radians(1.0)])
+    return MultiPoint(np.concatenate(found))

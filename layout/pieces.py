@@ -240,6 +240,7 @@ def on_planks(
         before: PieceId | None = None
         for placed in cut.placed:
             draft = by_key[placed.key]
+            sawn = draft.cuts
             pieces[placed.key] = Piece(
                 id=ids[placed.key],
                 bay=bay,
@@ -253,13 +254,13 @@ def on_planks(
                 end_length_mm=draft.end_length_mm,
                 keeps_near_edge=draft.keeps_near_edge,
                 keeps_far_edge=draft.keeps_far_edge,
-                cuts=draft.cuts,
+                cuts=sawn,
                 plank=plank,
                 plank_x_mm=placed.x_mm,
                 plank_y_mm=placed.y_mm,
                 offcut_of=before,
                 order=order[placed.key],
-                is_whole=not draft.cuts,
+                is_whole=not sawn,
             )
             before = ids[placed.key]
         planks.append(_plank(plank, cut, [by_key[p.key] for p in cut.placed], ids, rules))

@@ -17,6 +17,9 @@ from dataclasses import dataclass
 from math import inf
 from typing import Final
 
+import numpy as np
+import shapely
+
 from importer.tolerance import LENGTH_MM
 from layout.bay_edges import TONGUE_MM, TONGUE_WIDTH_MM
 from layout.directions import STRAIGHT_MM
@@ -58,13 +61,14 @@ def _common(intervals: Iterable[Interval]) -> Interval:
 
 def _closing(pieces: Sequence[Piece]) -> frozenset[str]:
     """Ids of the pieces whose far end is at a wall: no piece of the run goes on from there."""
+    ends = shapely.bounds(np.asarray([p.shape for p in pieces], dtype=object))[:, [0, 2]].tolist()
     starts: dict[int, list[float]] = defaultdict(list)
-    for piece in pieces:
-        starts[piece.run].append(piece.shape.bounds[0])
+    for piece, (x0, _) in zip(pieces, ends, strict=True):
+        starts[piece.run].append(x0)
     return frozenset(
-        p.id
-        for p in pieces
-        if all(abs(start - p.shape.bounds[2]) > LENGTH_MM for start in starts[p.run])
+        piece.id
+        for piece, (_, x1) in zip(pieces, ends, strict=True)
+        if all(abs(start - x1) > LENGTH_MM for start in starts[piece.run])
     )
 
 
