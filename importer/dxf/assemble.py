@@ -9,6 +9,7 @@ from dataclasses import dataclass, replace
 from typing import Final
 
 import numpy as np
+from shapely import STRtree
 
 from importer.dxf.chosen_rooms import choose_rooms
 from importer.dxf.door_blocks import door_signs, kinds_by_blocks
@@ -117,9 +118,7 @@ def _doors(
     used = {k for d in doorways for k in d.symbols}
     more = from_symbols(symbols, used, finder)
     more += passages(finder, recovered)
-    for d in more:
-        if not any(_same_place(d, other) for other in doorways):
-            doorways.append(d)
+    doorways += _elsewhere(more, doorways)
     doorways = kinds_by_blocks(drawing, hints, doorways, finder)
     findings = [
         _unled(drawing, symbols[k], rooms, finder)
@@ -127,6 +126,23 @@ def _doors(
         if finder.near_point(symbols[k].hinge, NEAR_ROOMS_MM)
     ]
     return _Doors(doorways=tuple(doorways), findings=tuple(findings))
+
+
+def _elsewhere(more: Sequence[DraftDoorway], known: Sequence[DraftDoorway]) -> list[DraftDoorway]:
+    """Those that stand on other floor than the known ones and than each other."""
+    kept: list[DraftDoorway] = []
+    every = [*known, *more]
+    if not more:
+        return kept
+    tree = STRtree([d.shape for d in every])
+    dropped: set[int] = set()
+    for k in range(len(known), len(every)):
+        near = tree.query(every[k].shape, predicate="intersects").tolist()
+        if any(i < k and i not in dropped and _same_place(every[k], every[i]) for i in near):
+            dropped.add(k)
+        else:
+            kept.append(every[k])
+    return kept
 
 
 def _same_place(one: DraftDoorway, two: DraftDoorway) -> bool:

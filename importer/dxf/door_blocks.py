@@ -83,6 +83,8 @@ def kinds_by_blocks(
         finder: the rooms.
     """
     inserts = [i for i in door_inserts(drawing_mm, hints) if i.box is not None]
+    swinging = {drawing_mm.sources[d.source].insert for d in doorways if d.source is not None}
+    number = {id(i): k for k, i in enumerate(drawing_mm.inserts)}
     found = list(doorways)
     if not inserts:
         return found
@@ -98,7 +100,8 @@ def kinds_by_blocks(
         for d in hits:
             if kind is not None and found[d].kind is not DoorwayKind.HINGED:
                 found[d] = replace(found[d], kind=kind)
-        if not hits and not _holds_swing(drawing_mm, insert, found):
+        # The box of a hinged door's block reaches over its swing; its leaf has the doorway already.
+        if not hits and number[id(insert)] not in swinging:
             made = _from_block(insert, kind, finder)
             if made is not None and not _taken(made.shape, found):
                 found.append(made)
@@ -109,12 +112,6 @@ def _middle(insert: Insert) -> Point:
     assert insert.box is not None
     x0, y0, x1, y1 = insert.box
     return (x0 + x1) / 2, (y0 + y1) / 2
-
-
-def _holds_swing(drawing: Drawing, insert: Insert, doorways: Sequence[DraftDoorway]) -> bool:
-    """A hinged leaf of this very block has a doorway already (its box reaches over the swing)."""
-    index = drawing.inserts.index(insert)
-    return any(d.source is not None and drawing.sources[d.source].insert == index for d in doorways)
 
 
 def _taken(shape: Polygon, doorways: Sequence[DraftDoorway]) -> bool:

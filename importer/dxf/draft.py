@@ -10,7 +10,7 @@ import numpy as np
 from shapely import Point as ShapelyPoint
 from shapely import Polygon, STRtree
 
-from importer.dxf.arrays import Geometries, point_array
+from importer.dxf.arrays import Geometries, point_array, polygon_array
 from importer.dxf.drawing import Floats
 from importer.dxf.labels import RoomLabel
 from importer.plan import DoorwayKind, Point
@@ -50,13 +50,13 @@ class RoomFinder:
     """Which room a point lies in."""
 
     def __init__(self, shapes: list[Polygon]) -> None:
-        self._shapes = shapes
+        self._shapes = polygon_array(shapes)
         self._tree = STRtree(shapes)
 
     def rooms_at(self, points: Floats) -> list[int | None]:
         """For each point of an (n, 2) array the room it lies in, None outside all."""
         found: list[int | None] = [None] * len(points)
-        if not len(points) or not self._shapes:
+        if not len(points) or not len(self._shapes):
             return found
         at, room = self._tree.query(point_array(points), predicate="intersects")
         for p, r in sorted(zip(at.tolist(), room.tolist(), strict=True), reverse=True):
@@ -75,4 +75,4 @@ class RoomFinder:
     @property
     def shapes(self) -> Geometries:
         """The rooms' shapes as an array."""
-        return np.asarray(self._shapes, dtype=object)
+        return self._shapes

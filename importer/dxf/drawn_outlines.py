@@ -13,7 +13,7 @@ from typing import Final
 
 import numpy as np
 import shapely
-from shapely import MultiPolygon, Point, Polygon, STRtree
+from shapely import MultiPolygon, Polygon, STRtree
 from shapely.validation import explain_validity
 
 from importer.dxf.arrays import point_array, polygon_array
@@ -199,27 +199,37 @@ def _around_labels(
 ) -> list[Candidate]:
     """For each label that no room holds yet, the smallest ring about it that can be its room."""
     free = [x for x in labels if x.known or x.measured]
-    free = [x for x in free if not any(c.shape.covers(Point(x.at)) for c in rooms)]
+    inside = _holding([c.shape for c in rooms], free)
+    free = [x for x, held in zip(free, inside, strict=True) if not held]
     usable = _usable(found, free, symbols)
     picked: dict[int, Candidate] = {}
-    for label in free:
-        k = _smallest_room(usable, label)
+    for label, holding in zip(free, _holding([c.shape for c in usable], free), strict=True):
+        k = _smallest_room(usable, label, holding)
         if k is not None:
             picked[k] = usable[k]
     return _alone_or_beside(picked, rooms)
 
 
-def _smallest_room(usable: list[Candidate], label: RoomLabel) -> int | None:
-    """The smallest ring about a label that can be its room. A ring of a table's size gives way to
-    a larger one that holds the same labels.
+def _holding(shapes: Sequence[Polygon], labels: Sequence[RoomLabel]) -> list[list[int]]:
+    """For each label the shapes that it stands in, ascending."""
+    held: list[list[int]] = [[] for _ in labels]
+    if shapes and labels:
+        at = point_array(np.array([x.at for x in labels]))
+        label, shape = STRtree(shapes).query(at, predicate="intersects")
+        for x, k in sorted(zip(label.tolist(), shape.tolist(), strict=True)):
+            held[x].append(k)
+    return held
+
+
+def _smallest_room(usable: list[Candidate], label: RoomLabel, about: Sequence[int]) -> int | None:
+    """The smallest of the rings about a label that can be its room. A ring of a table's size gives
+    way to a larger one that holds the same labels.
     """
-    at = Point(label.at)
     holding = [
         k
-        for k, c in enumerate(usable)
-        if c.shape.covers(at)
-        and inner_width(c.shape) >= TEXT_LINES * label.height
-        and _plausible(c.shape, label)
+        for k in about
+        if inner_width(usable[k].shape) >= TEXT_LINES * label.height
+        and _plausible(usable[k].shape, label)
     ]
     holding.sort(key=lambda k: (usable[k].shape.area, usable[k].filled, k))
     picked: int | None = None
@@ -261,14 +271,18 @@ def _plausible(shape: Polygon, label: RoomLabel) -> bool:
 def _alone_or_beside(picked: dict[int, Candidate], rooms: list[Candidate]) -> list[Candidate]:
     """Drop rings that hold another picked ring, and small ones that stand beside no room."""
     chosen = [picked[k] for k in sorted(picked)]
+    if not chosen:
+        return []
     shapes = [c.shape for c in chosen]
+    around = [*shapes, *(r.shape for r in rooms)]
+    tree = STRtree(around)
     kept = []
-    for c in chosen:
-        inner = [s for s in shapes if s is not c.shape and c.shape.contains(s)]
+    for k, c in enumerate(chosen):
+        near = [i for i in tree.query(c.shape, predicate="dwithin", distance=WALL_MM) if i != k]
+        inner = [shapes[i] for i in sorted(near) if i < len(shapes) and c.shape.contains(shapes[i])]
         if sum(s.area for s in inner) > 0.3 * c.shape.area:
             continue
-        others = [s for s in shapes if s is not c.shape] + [r.shape for r in rooms]
-        beside = any(s.distance(c.shape) <= WALL_MM and not s.contains(c.shape) for s in others)
+        beside = any(not around[i].contains(c.shape) for i in near)
         if c.shape.area >= SURE_ROOM_MM2 or beside:
             kept.append(replace(c, shape=cut(c.shape, inner)))
     return kept

@@ -63,6 +63,7 @@ class _Numbering:
     """Ids by draft index, and the shift to the plan's frame."""
 
     order: tuple[int, ...]
+    rank: dict[int, int]
     room: dict[int, RoomId]
     storey: dict[int, StoreyId]
     flat: dict[int, FlatId]
@@ -148,12 +149,14 @@ def reading_order(shapes: Sequence[Polygon]) -> list[int]:
 def _numbering(drawing: Drawing, units: UnitReading, draft: Draft) -> _Numbering:
     storey_at = {r: i for i, s in enumerate(draft.storeys) for r in s.rooms}
     order = sorted(reading_order([r.shape for r in draft.rooms]), key=lambda k: storey_at.get(k, 0))
+    rank = {k: n for n, k in enumerate(order)}
     flats = sorted(
         (f for f in draft.dwellings.flats if f.rooms),
-        key=lambda f: min(order.index(r) for r in f.rooms),
+        key=lambda f: min(rank[r] for r in f.rooms),
     )
     return _Numbering(
         order=tuple(order),
+        rank=rank,
         room={k: RoomId(f"R{n}") for n, k in enumerate(order, start=1)},
         storey={k: StoreyId(f"S{storey_at.get(k, 0) + 1}") for k in order},
         flat={r: FlatId(f"F{n}") for n, f in enumerate(flats, start=1) for r in f.rooms},
@@ -217,7 +220,7 @@ def _doorway(
     drawing: Drawing, draft: Draft, numbering: _Numbering, d: DraftDoorway, number: int
 ) -> Doorway:
     one, two = d.rooms
-    if two is not None and numbering.order.index(two) < numbering.order.index(one):
+    if two is not None and numbering.rank[two] < numbering.rank[one]:
         one, two = two, one
     start, end = d.leaf_line
     middle = ((start[0] + end[0]) / 2, (start[1] + end[1]) / 2)
@@ -248,8 +251,7 @@ def _is_entrance(draft: Draft, numbering: _Numbering, one: int, two: int | None)
 
 
 def _obstacles(drawing: Drawing, draft: Draft, numbering: _Numbering) -> tuple[Obstacle, ...]:
-    rank = {k: n for n, k in enumerate(numbering.order)}
-    found = sorted(draft.obstacles, key=lambda o: (rank[o.room], *_place(o.shape)))
+    found = sorted(draft.obstacles, key=lambda o: (numbering.rank[o.room], *_place(o.shape)))
     obstacles = []
     for number, o in enumerate(found, start=1):
         inside = o.shape.representative_point()

@@ -34,6 +34,9 @@ SMALLEST_FLAT_MM2: Final = 15e6
 FLAT_AGREES: Final = (0.80, 1.05)
 """Net floor of the rooms / area printed for a flat: walls take 5 to 20 % (common practice)."""
 
+MOST_HUBS: Final = 30
+"""So many rooms with the most doors are tried as communal space between flats."""
+
 KITCHENS: Final = words("""
     kitchen kitchenette kuche kueche wohnkuche kochen cuisine cocina cucina cozinha keuken kuchnia
     kuchyn kuchyne кухня kok kjokken keittio konyha bucatarie kuhinja mutfak κουζινα 厨房 台所
@@ -237,9 +240,13 @@ def _hubs(house: _House, seeds: dict[int, str], communal: set[int]) -> set[int]:
 def _parting(house: _House, part: list[int], seeds: dict[int, str], out: set[int]) -> int | None:
     """The room whose removal parts most flats from each other; None when no room parts any."""
     best: tuple[int, int] | None = None
-    for room in part:
-        if room in seeds:
-            continue
+    doors: dict[int, int] = {}
+    for link in house.links:
+        for room in link:
+            doors[room] = doors.get(room, 0) + 1
+    # A room that parts flats has a door to each; the few with most doors are enough to try.
+    free = [r for r in part if r not in seeds and doors.get(r, 0) > 1]
+    for room in sorted(free, key=lambda r: (-doors[r], r))[:MOST_HUBS]:
         pieces = house.parts(out | {room})
         apart = sum(1 for p in pieces if any(r in seeds and r in part for r in p))
         if apart > 1 and (best is None or apart > best[0]):

@@ -76,14 +76,25 @@ def parted_by_labels(recovered: Recovered, labels: Sequence[RoomLabel]) -> Recov
         The same with the parts in place of the room, and an opening for each cut.
     """
     sure = [x for x in labels if (x.known or x.measured) and not x.of_flat]
+    held = _held([r.shape for r in recovered.rooms], sure)
     rooms: list[RoomShape] = []
     openings = list(recovered.openings)
-    for room in recovered.rooms:
-        own = _inside(room.shape, sure)
+    for room, own in zip(recovered.rooms, held, strict=True):
         parts, cuts = _parted(room.shape, own) if len(own) > 1 else ([room.shape], [])
         rooms += [replace(room, shape=part) for part in parts]
         openings += [_as_opening(c) for c in cuts]
     return replace(recovered, rooms=tuple(rooms), openings=tuple(openings))
+
+
+def _held(rooms: Sequence[Polygon], labels: Sequence[RoomLabel]) -> list[list[RoomLabel]]:
+    """For each room the labels in it."""
+    held: list[list[RoomLabel]] = [[] for _ in rooms]
+    if rooms and labels:
+        at = point_array(np.array([x.at for x in labels]))
+        label, room = STRtree(rooms).query(at, predicate="within")
+        for x, r in sorted(zip(label.tolist(), room.tolist(), strict=True)):
+            held[r].append(labels[x])
+    return held
 
 
 def _inside(room: Polygon, labels: Sequence[RoomLabel]) -> list[RoomLabel]:

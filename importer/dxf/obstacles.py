@@ -87,8 +87,10 @@ def _outlines(
         source = drawing.sources[ring.source]
         if matches_layer(source.layer, hints.ignore_layers + hints.room_layers):
             continue
-        shape = Polygon(ring.points)
         kind = _kind(source.layer, source.blocks)
+        if kind is None and not ring.filled:
+            continue
+        shape = Polygon(ring.points)
         if kind is None and ring.filled and _is_column(shape, source.layer):
             kind = ObstacleKind.COLUMN
         if kind is None:

@@ -38,7 +38,7 @@ _FLOOR: Final = (
     r"floor|storey|story|level|geschoss|etage|niveau|planta|nivel|piano|piso|pavimento|verdieping|"
     r"bouwlaag|pietro|pietra|podlazi|patro|этаж\w*|plan|rzut|kat|kerros|emelet"
 )
-_LEVELS: Final[dict[int, str]] = {
+_LEVEL_WORDS: Final[dict[int, str]] = {
     -1: """basement cellar kellergeschoss untergeschoss keller kg ug sous-sol sotano seminterrato
         interrato kelder piwnicy suteren suterena подвал подвала""",
     0: """ground erdgeschoss eg rez-de-chaussee rdc baja terra res-do-chao begane parter parteru
@@ -51,6 +51,7 @@ _LEVELS: Final[dict[int, str]] = {
     90: """attic loft dachgeschoss dg grenier comble combles buhardilla atico sottotetto sotao
         zolder poddasze poddasza podkrovi мансарда мансарды""",
 }
+_LEVELS: Final = {level: words(names) for level, names in _LEVEL_WORDS.items()}
 _STANDING_ALONE: Final = words(
     "eg kg ug dg rdc basement attic erdgeschoss kellergeschoss untergeschoss dachgeschoss "
     "obergeschoss rez-de-chaussee parter prizemi"
@@ -102,7 +103,7 @@ def level_of(text: str) -> int | None:
     said = {w for w in re.split(r"[^\w-]+", found) if w}
     storey = bool(_STOREY.search(found))
     for level, names in _LEVELS.items():
-        if said & words(names) and (storey or said & _STANDING_ALONE):
+        if said & names and (storey or said & _STANDING_ALONE):
             return level
     return None
 
