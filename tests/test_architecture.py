@@ -43,7 +43,8 @@ ALLOWED = {
     GEOMETRY: rf"{LAYOUT_MODEL}|layout\.demand|{GEOMETRY}",
     r"layout\.job": rf"{LAYOUT_MODEL}|layout\.(demand|audit|takeoff)|{GEOMETRY}|{SOLVER}",
     # Writers know the result and nothing of the solver.
-    r"layout\.writers(\..+)?": rf"{LAYOUT_MODEL}|layout\.cautions|layout\.writers\..+|importer\.dxf\.load",
+    r"layout\.writers(\..+)?": rf"{LAYOUT_MODEL}|layout\.(cautions|takeoff)|layout\.writers\..+"
+    rf"|importer\.dxf\.(load|rawtext)",
     r"layout\.safe_write": r"(?!)",
     r"layout\.(batch|cli|commands(\..+)?)": r"importer\..+|layout\..+",
     r"layout": r"importer\..+|layout\..+",
