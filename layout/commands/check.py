@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import json as json_text
 from collections import Counter
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -140,18 +140,22 @@ def _show(
             str(len(bay.new_breaches)),
         )
     screen.print(table)
-    for bay in bays:
-        changed = {id(b) for b in bay.new_breaches}
-        for breach in bay.breaches:
-            age = "new" if id(breach) in changed else "as marked"
-            words = f"- {plain(breach.where)}: [{breach.rule}] {breach_words(breach)} ({age})"
-            screen.print(words, soft_wrap=True)
-        for words in _changes(bay):
-            screen.print(f"- {words}", soft_wrap=True)
+    for words in sorted(_lines(bays), key=lambda line: line.endswith("(as marked)")):
+        screen.print(f"- {words}", soft_wrap=True)
     for finding in drawing.findings:
         screen.print(f"- {plain(str(finding))}", soft_wrap=True)
     if not any(b.breaches for b in bays) and not drawing.findings:
         screen.print("No rule is broken.")
+
+
+def _lines(bays: Sequence[CheckedBay]) -> Iterator[str]:
+    """Every breach and every changed figure, bay by bay."""
+    for bay in bays:
+        new = {id(b) for b in bay.new_breaches}
+        for breach in bay.breaches:
+            age = "new" if id(breach) in new else "as marked"
+            yield f"{plain(breach.where)}: [{breach.rule}] {breach_words(breach)} ({age})"
+        yield from _changes(bay)
 
 
 def _changes(bay: CheckedBay) -> list[str]:

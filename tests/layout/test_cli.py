@@ -14,6 +14,8 @@ from typing import Any
 
 import pytest
 import yaml
+from ezdxf.entities.dxfentity import DXFEntity
+from ezdxf.filemanagement import readfile
 
 from layout import batch
 from layout.cli import cli, main
@@ -348,6 +350,30 @@ def test_check_against_stricter_rules_names_what_they_break(
     shown = capsys.readouterr().out
     assert "joints.min_offset" in shown
     assert "(new)" in shown
+
+
+def test_piece_moved_in_the_drawing_is_named_first(
+    laid: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    doc = readfile(laid / "study-marked.dxf")
+    pieces = [e for e in doc.modelspace() if '"plank":' in piece_note(e)]
+    piece = pieces[len(pieces) // 2]
+    piece_id = json.loads(piece_note(piece))["id"]
+    piece.translate(20.0, 0.0, 0.0)
+    doc.saveas(tmp_path / "moved.dxf")
+    assert main(["check", str(tmp_path / "moved.dxf")]) == 1
+    lines = [x for x in capsys.readouterr().out.splitlines() if x.startswith("- ")]
+    assert lines[0].endswith("(new)")
+    assert any(piece_id in line for line in lines)
+
+
+def piece_note(entity: DXFEntity) -> str:
+    """The data of ours on an entity, joined; empty when there is none."""
+    if not entity.has_xdata("SETOUT"):
+        return ""
+    return "".join(t.value for t in entity.get_xdata("SETOUT")[1:] if t.code == 1000).removeprefix(
+        "piece"
+    )
 
 
 def test_check_of_an_unmarked_drawing_ends_with_2(
