@@ -102,7 +102,6 @@ def grid_edges(floor: Polygon, around: Surroundings, min_width: float) -> tuple[
         weights = around.weights(middles, hole=number > 0)
         for (box, above), weight in zip(stretches, weights.tolist(), strict=True):
             x0, low, x1, high = box
-            least = min(min_width, TONGUE_WIDTH_MM) if x1 - x0 < TONGUE_MM else min_width
             found.append(
                 GridEdge(
                     x0=x0,
@@ -111,10 +110,15 @@ def grid_edges(floor: Polygon, around: Surroundings, min_width: float) -> tuple[
                     high=high,
                     floor_above=above,
                     weight=weight * (x1 - x0),
-                    least_mm=least,
+                    least_mm=least_strip(x1 - x0, min_width),
                 )
             )
     return tuple(sorted(found, key=lambda e: (e.low, e.x0, e.high, e.x1)))
+
+
+def least_strip(length: float, min_width: float) -> float:
+    """Least width of the strip beside an edge of that length."""
+    return min(min_width, TONGUE_WIDTH_MM) if length < TONGUE_MM else min_width
 
 
 def _stretches(points: Floats) -> list[tuple[tuple[float, float, float, float], bool]]:

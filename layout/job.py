@@ -10,7 +10,9 @@ from dataclasses import dataclass, replace
 from typing import Final
 
 from importer.plan import Finding, Plan, Severity
+from importer.tolerance import LENGTH_MM
 from layout.audit import audit
+from layout.bay_edges import least_strip
 from layout.bay_error import LayoutError
 from layout.bays import form_bays
 from layout.bound import lower_bound
@@ -53,22 +55,27 @@ def lay_plan(plan: Plan, rules: RuleSet) -> PlanResult:
     formed = form_bays(plan, rules)
     layouts: list[BayLayout] = []
     findings = [*plan.findings, *formed.findings]
-    unlaid = list(formed.unlaid)
+    failed: list[UnlaidRoom] = []
     for bay in formed.bays:
         try:
             layouts.append(lay_bay(bay, plan, rules))
         except LayoutError as error:
             findings.append(error.finding)
-            unlaid.extend(UnlaidRoom(room=r, because=error.finding.what) for r in bay.rooms)
+            failed.extend(UnlaidRoom(room=r, because=error.finding.what) for r in bay.rooms)
     return PlanResult(
         source=plan.file,
         status=_status(layouts, findings),
         plan=plan,
         bays=tuple(layouts),
         joints=formed.joints,
-        unlaid=tuple(unlaid),
+        unlaid=_in_plan_order(plan, (*formed.unlaid, *failed)),
         findings=tuple(findings),
     )
+
+
+def _in_plan_order(plan: Plan, unlaid: Sequence[UnlaidRoom]) -> tuple[UnlaidRoom, ...]:
+    place = {room.id: n for n, room in enumerate(plan.rooms)}
+    return tuple(sorted(unlaid, key=lambda u: place[u.room]))
 
 
 def _status(layouts: Sequence[BayLayout], findings: Sequence[Finding]) -> PlanStatus:
@@ -104,7 +111,7 @@ def lay_bay(bay: Bay, plan: Plan, rules: RuleSet) -> BayLayout:
     alternatives = [_figures(layout)]
     across = set_out_across(bay, plan, rules, layout.setting_out)
     if across is not None:
-        alternatives.append(_bound_only(_grid(bay, across, rules)))
+        alternatives.append(_bound_only(_grid(bay, across, rules), rules))
     return replace(layout, alternatives=tuple(alternatives))
 
 
@@ -154,7 +161,9 @@ def _fewest_planks(bay: Bay, grids: Sequence[_Grid], rules: RuleSet) -> BayLayou
     }
     best = min(layouts, key=lambda n: (*_rank(layouts[n]), n))
     alternatives = tuple(
-        _figures(layouts[n], chosen=n == best) if n in layouts else _bound_only(grid, bounds[n])
+        _figures(layouts[n], chosen=n == best)
+        if n in layouts
+        else _bound_only(grid, rules, bounds[n])
         for n, grid in enumerate(grids)
     )
     return replace(layouts[best], alternatives=alternatives)
@@ -181,9 +190,9 @@ def _figures(layout: BayLayout, *, chosen: bool = True) -> Alternative:
     )
 
 
-def _bound_only(grid: _Grid, bound: int | None = None) -> Alternative:
-    """A direction that was not laid: its bound, and the strips below the least width that its row grid
-    cannot avoid.
+def _bound_only(grid: _Grid, rules: RuleSet, bound: int | None = None) -> Alternative:
+    """A direction that was not laid: its bound, and the edges at which its row grid leaves a strip below
+    the least width.
     """
     out = grid.setting_out
     return Alternative(
@@ -191,5 +200,12 @@ def _bound_only(grid: _Grid, bound: int | None = None) -> Alternative:
         why=out.why,
         planks=None,
         bound=_quick_bound(grid) if bound is None else bound,
-        breaches=int(out.slack_mm < 0),
+        breaches=_thin_strips(out, rules),
+    )
+
+
+def _thin_strips(setting_out: SettingOut, rules: RuleSet) -> int:
+    return sum(
+        s.width_mm < least_strip(s.x1 - s.x0, rules.rows.min_width) - LENGTH_MM
+        for s in setting_out.strips
     )

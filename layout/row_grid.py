@@ -9,8 +9,9 @@ forbids one open arc of the circle of circumference W:
     floor above the edge:  (lo - a, hi + t + w)
     floor below it:        (lo - t - w, hi + a)
 
-The best phi is at an arc end or midway between two neighbouring ends, so those few are all compared:
-no step size, no sampling. Bay frame, millimetres.
+As drawn (t = a = 0) the arcs are shorter. A phase that keeps the rule on the drawing comes before one
+that keeps more of it in hand for the site. The best phi is at an arc end or midway between two
+neighbouring ends, so those few are all compared: no step size, no sampling. Bay frame, millimetres.
 """
 
 from __future__ import annotations
@@ -51,8 +52,9 @@ class GridEdge:
 class RowGrid:
     """The chosen phase, in (0, W], and how it stands to every edge (by index).
 
-    `slack_mm` is the least distance to a forbidden arc, or minus the largest shortfall where edges are
-    breached. `unserved` edges taper so much that no phase could serve them: they were left out.
+    `slack_mm` is the least distance to a forbidden arc with the site tolerance in hand; negative: what
+    is lacking of it at the worst edge. `breached` edges have a strip that is too thin as drawn.
+    `unserved` ones taper so much that no phase could serve them: they were left out.
     """
 
     phase_mm: float
@@ -74,66 +76,123 @@ class SiteSlack:
         return max(0.0, self.tolerance - self.hidden)
 
 
+AS_DRAWN: Final = SiteSlack(tolerance=0.0, hidden=0.0)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class _Arcs:
+    """The forbidden arcs of the edges: start in [0, W), length. `need` is the part of an arc where the
+    strip is too thin, `opens` the part at its other end where a full row opens up.
+    """
+
+    start: Floats
+    length: Floats
+    need: Floats
+    opens: float
+    above: NDArray[np.bool_]
+    weight: Floats
+    width: float
+
+    @classmethod
+    def of(cls, edges: Sequence[GridEdge], width: float, slack: SiteSlack) -> _Arcs:
+        low = np.array([e.low for e in edges])
+        high = np.array([e.high for e in edges])
+        above = np.array([e.floor_above for e in edges], dtype=bool)
+        need = np.array([e.least_mm for e in edges]) + slack.tolerance
+        return cls(
+            start=np.where(above, low - slack.opens_by, low - need) % width,
+            length=high - low + slack.opens_by + need,
+            need=need,
+            opens=slack.opens_by,
+            above=above,
+            weight=np.array([e.weight for e in edges]),
+            width=width,
+        )
+
+    @property
+    def served(self) -> NDArray[np.bool_]:
+        """Whether a phase outside the arc exists."""
+        return self.length <= self.width + GRID_MM
+
+    @property
+    def ends(self) -> Floats:
+        """Both ends of every arc."""
+        return np.concatenate([self.start, self.start + self.length])
+
+    def judge(self, phases: Floats) -> _Verdict:
+        """How each phase stands to the arcs."""
+        past_start = (phases[:, None] - self.start) % self.width
+        to_end = self.length - past_start
+        breached = (past_start > GRID_MM) & (to_end > GRID_MM)
+        # From the end of the arc on the floor side the strip shrinks until a row line meets the edge;
+        # at the other end a full row opens up.
+        shrunk = np.minimum(np.where(self.above, to_end, past_start), self.need)
+        opened = np.where(self.above, past_start, to_end)
+        short = np.where(opened <= self.opens, opened, shrunk)
+        apart = np.minimum(np.abs(to_end), self.width - past_start)
+        spare = np.where(past_start <= GRID_MM, 0.0, apart)
+        least = np.where(breached, np.inf, spare).min(axis=1)
+        return _Verdict(
+            breached=breached,
+            weight=(breached * self.weight).sum(axis=1),
+            short=np.where(breached, short, 0.0).max(axis=1),
+            spare=np.where(np.isfinite(least), least, 0.0),
+        )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class _Verdict:
+    """Per phase: which edges are breached, their weight, the worst shortfall, the least slack."""
+
+    breached: NDArray[np.bool_]
+    weight: Floats
+    short: Floats
+    spare: Floats
+
+
 def best_grid(
     edges: Sequence[GridEdge], *, width: float, slack: SiteSlack, extent: tuple[float, float]
 ) -> RowGrid:
     """The best phase for these edges and planks `width` wide; `extent` is the floor's [min y, max y].
 
-    Best is: least weight of breached edges, smallest shortfall, slack in hand, fewest rows, most slack.
+    Best is, as drawn and then with the tolerance in hand: least weight of breached edges, smallest
+    shortfall; then: slack to spare, fewest rows, most slack.
     """
-    start, length, served = _arcs(edges, width, slack)
+    served = _Arcs.of(edges, width, AS_DRAWN).served
     unserved = tuple(int(i) for i in np.flatnonzero(~served))
-    if not served.any():
-        return RowGrid(phase_mm=_even(extent, width), slack_mm=0.0, breached=(), unserved=unserved)
-    start, length = start[served], length[served]
-    above = np.array([e.floor_above for e in edges])[served]
-    weight = np.array([e.weight for e in edges])[served]
-    phases = _candidates(start, length, width)
-    inside = (phases[:, None] - start) % width
-    breached = (inside > GRID_MM) & (inside < length - GRID_MM)
-    # A strip grows towards the end of its arc that lies on the floor side.
-    short = np.where(breached, np.where(above, length - inside, inside), 0.0)
-    past = np.where(inside >= length - GRID_MM, inside - length, 0.0)
-    ahead = np.where(inside >= length - GRID_MM, width - inside, 0.0)
-    spare = np.where(breached, np.inf, np.maximum(np.minimum(past, ahead), 0.0)).min(axis=1)
-    spare[~np.isfinite(spare)] = 0.0
+    kept = np.flatnonzero(served)
+    if len(kept) == 0:
+        phase = _even(extent, width)
+        return RowGrid(phase_mm=phase, slack_mm=0.0, breached=(), unserved=unserved)
+    drawn = _Arcs.of([edges[i] for i in kept.tolist()], width, AS_DRAWN)
+    site = _Arcs.of([edges[i] for i in kept.tolist()], width, slack)
+    phases = _candidates(np.concatenate([drawn.ends, site.ends]), width)
+    as_drawn, in_hand = drawn.judge(phases), site.judge(phases)
     rows = np.array([rows_between(extent, float(p), width) for p in phases])
     best = np.lexsort(
         (
             np.round(phases, 3),
-            -np.round(spare, 3),
+            -np.round(in_hand.spare, 3),
             rows,
-            spare < IN_HAND_MM,
-            np.round(short.max(axis=1), 3),
-            np.round((breached * weight).sum(axis=1), 3),
+            in_hand.spare < IN_HAND_MM,
+            np.round(in_hand.short, 3),
+            np.round(in_hand.weight, 3),
+            np.round(as_drawn.short, 3),
+            np.round(as_drawn.weight, 3),
         )
     )[0]
-    worst = float(short[best].max())
-    index = np.flatnonzero(served)[breached[best]]
+    lacking = float(in_hand.short[best])
     return RowGrid(
         phase_mm=_in_range(float(phases[best]), width),
-        slack_mm=-worst if worst > 0 else float(spare[best]),
-        breached=tuple(int(i) for i in index),
+        slack_mm=-lacking if lacking > 0 else float(in_hand.spare[best]),
+        breached=tuple(int(i) for i in kept[as_drawn.breached[best]]),
         unserved=unserved,
     )
 
 
-def _arcs(
-    edges: Sequence[GridEdge], width: float, slack: SiteSlack
-) -> tuple[Floats, Floats, NDArray[np.bool_]]:
-    """Start in [0, W) and length of every forbidden arc; whether a phase outside it exists."""
-    low = np.array([e.low for e in edges])
-    high = np.array([e.high for e in edges])
-    above = np.array([e.floor_above for e in edges], dtype=bool)
-    need = np.array([e.least_mm for e in edges]) + slack.tolerance
-    length = high - low + slack.opens_by + need
-    start = np.where(above, low - slack.opens_by, low - need) % width
-    return start, length, length < width - GRID_MM
-
-
-def _candidates(start: Floats, length: Floats, width: float) -> Floats:
+def _candidates(ends: Floats, width: float) -> Floats:
     """All arc ends and the middles between neighbouring ends, in [0, W)."""
-    ends = np.unique(np.round(np.concatenate([start, start + length]) % width, 6) % width)
+    ends = np.unique(np.round(ends % width, 6) % width)
     following = np.append(ends[1:], ends[0] + width)
     return np.concatenate([ends, ((ends + following) / 2) % width])
 

@@ -200,7 +200,8 @@ def _frame(bay: Bay, base: Frame, start: _Start, rules: RuleSet) -> Frame:
     ax, ay = base.across
     nx, ny = (ax, ay) if start.floor_above else (-ax, -ay)
     mirrored = rules.plank.lay is Hand.LEFT_TO_RIGHT
-    along = (-ny, nx) if mirrored else (ny, -nx)
+    # Adding nought turns a negative nought, which would be printed, into a plain one.
+    along = (0.0 - ny, nx + 0.0) if mirrored else (ny + 0.0, 0.0 - nx)
     rough = Frame(origin=base.origin, along=along, mirrored=mirrored)
     ends = [rough.point_to_bay(base.point_to_plan(p)) for p in (start.wall.start, start.wall.end)]
     left = rough.to_bay(bay.floor).bounds[0]
@@ -269,12 +270,16 @@ def _why(
         said.append(f"First and last row equal, {first:.0f} mm.")
     else:
         said.append(f"First row {first:.0f} mm, last row {last:.0f} mm.")
-    if grid.slack_mm >= 0:
-        said.append(f"No strip below the least width, {grid.slack_mm:.0f} mm in hand.")
-    else:
+    no_strip = "No other strip" if grid.unserved else "No strip"
+    if grid.breached:
         n = len(grid.breached)
         places = "place" if n == 1 else "places"
         said.append(f"A strip below the least width at {n} {places}: no first row avoids it.")
+    elif grid.slack_mm < 0:
+        lacking = f"{-grid.slack_mm:.0f} mm of the site tolerance not in hand"
+        said.append(f"{no_strip} below the least width as drawn, but {lacking}.")
+    else:
+        said.append(f"{no_strip} below the least width, {grid.slack_mm:.0f} mm in hand.")
     if grid.unserved:
         taper = max(edges[i].high - edges[i].low for i in grid.unserved)
         said.append(

@@ -21,7 +21,7 @@ import numpy as np
 import shapely
 
 from importer.tolerance import LENGTH_MM
-from layout.bay_edges import TONGUE_MM, TONGUE_WIDTH_MM
+from layout.bay_edges import least_strip
 from layout.directions import STRAIGHT_MM
 from layout.floor import EdgeStrip, Piece, PlankId, Role, SettingOut, Window
 from layout.rules import RuleSet
@@ -94,9 +94,7 @@ def _across(strip: EdgeStrip, rules: RuleSet, hidden: float) -> Interval:
     """How far an edge may move away from the start wall. With the floor below it, its strip grows as
     it moves off; with the floor above it, the strip gets narrower.
     """
-    least = rules.rows.min_width
-    if strip.x1 - strip.x0 < TONGUE_MM:
-        least = min(least, TONGUE_WIDTH_MM)
+    least = least_strip(strip.x1 - strip.x0, rules.rows.min_width)
     wider = strip.width_mm + strip.y_high - strip.y_low
     shrinks = strip.width_mm - least if strip.width_mm >= least - LENGTH_MM else inf
     grows = rules.plank.width - wider

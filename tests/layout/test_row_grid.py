@@ -66,11 +66,29 @@ def test_phase_and_slack_of_worked_examples(
     assert found.breached == found.unserved == ()
 
 
-def test_wall_that_tapers_by_more_than_a_row_can_take_is_left_out() -> None:
+def test_wall_that_tapers_as_much_as_a_row_can_take_is_served_exactly() -> None:
+    """From 70 = 60 + 10 at one end to 170 = 180 - 10 at the other: nothing to spare, nothing lacking."""
     found = grid([low(0), high(3260, 3360)], t=10)
+    assert found.phase_mm == pytest.approx(130)
+    assert found.slack_mm == pytest.approx(0)
+    assert found.breached == found.unserved == ()
+
+
+def test_wall_that_tapers_by_more_than_a_row_can_take_is_left_out() -> None:
+    found = grid([low(0), high(3260, 3390)], t=10)
     assert found.unserved == (1,)
     assert found.phase_mm == pytest.approx(120)
     assert found.slack_mm == pytest.approx(50)
+
+
+def test_rule_is_kept_as_drawn_before_more_is_kept_in_hand() -> None:
+    """A threshold 60 mm beyond a wall 4984 away: only a full last row keeps 60 mm of plank at the
+    threshold, with nothing in hand at either.
+    """
+    found = grid([low(0), high(4984), high(5044, weight=2.5)], t=10, u=7)
+    assert found.breached == ()
+    assert found.phase_mm == pytest.approx(124)
+    assert found.slack_mm == pytest.approx(-10)
 
 
 def test_where_no_phase_serves_all_the_lightest_edge_pays() -> None:
@@ -176,10 +194,13 @@ def test_no_phase_on_a_fine_grid_breaches_less(edges: list[GridEdge], t: float, 
     """Brute force at half a millimetre: weight of breached edges, worked out from strip widths alone."""
     found = grid(edges, t, u)
     served = [e for i, e in enumerate(edges) if i not in found.unserved]
-    sampled = min(breached_weight(served, phase, t, u) for phase in np.arange(0.0, W, 0.5))
     exact = sum(edges[i].weight for i in found.breached)
-    assert exact <= sampled + 1e-9
-    assert breached_weight(served, found.phase_mm, t, u, slack=0.01) <= exact + 1e-9
+    phases = np.arange(0.0, W, 0.5)
+    assert exact <= min(breached_weight(served, phase, 0.0, 0.0) for phase in phases) + 1e-9
+    assert breached_weight(served, found.phase_mm, 0.0, 0.0, slack=0.01) <= exact + 1e-9
+    if any(breached_weight(served, phase, t, u) == 0.0 for phase in phases):
+        assert found.slack_mm >= 0.0
+        assert breached_weight(served, found.phase_mm, t, u, slack=0.01) == 0.0
 
 
 def breached_weight(
