@@ -17,7 +17,7 @@ from ezdxf.layouts.blocklayout import BlockLayout
 
 from importer.dxf.clips import UnclearClipError, cropped, window_of
 from importer.dxf.lettering import draw_attribute, draw_mtext, draw_text
-from importer.dxf.mend import READER_FAULTS
+from importer.dxf.salvage import READER_FAULTS
 from importer.dxf.shapes import Affine, InsertRow, Shapes, Sheet, SourceRow
 from importer.dxf.strokes import (
     DRAW,
@@ -177,6 +177,8 @@ class Walk:
         scale = [float(values.get(key, 1.0)) for key in ("xscale", "yscale", "zscale")]
         angle = math.radians(float(values.get("rotation", 0.0)))
         check_numbers(at.x, at.y, at.z, angle, *scale)
+        if base is not None:
+            check_numbers(base.x, base.y, base.z)
         if scale[0] == 0 or scale[1] == 0:
             raise DamagedError("its scale is zero")
         across, along = math.cos(angle), math.sin(angle)

@@ -37,7 +37,9 @@ def flatten(loaded: LoadedDxf, file_name: str) -> Drawing:
         A drawing in drawing units about a whole-number origin, with the findings of loading and
         flattening. Damaged or unreadable entities are left out and told in the findings.
     """
-    shapes, tally = walk(loaded.document)
+    # Damaged scales may overflow; what is out of reach is dropped below, by `_usable`.
+    with np.errstate(over="ignore", invalid="ignore"):
+        shapes, tally = walk(loaded.document)
     origin = _origin(shapes)
     inserts = _inserts(shapes, origin)
     sources = tuple(
@@ -86,6 +88,8 @@ def _origin(shapes: Shapes) -> Point:
 
 def _levels(shapes: Shapes) -> Floats | None:
     levels = np.array([row.level for row in shapes.sources], dtype=np.float64)
+    # A damaged scale in z may throw heights out of reach; they do not matter to the plan.
+    levels[~(np.abs(levels) < FARTHEST)] = 0.0
     return levels if levels.any() else None
 
 

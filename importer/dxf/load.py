@@ -12,13 +12,13 @@ from ezdxf import recover
 from ezdxf.audit import Auditor
 from ezdxf.document import Drawing as DxfDocument
 
-from importer.dxf.mend import (
+from importer.dxf.mend import with_handles_mended, with_numbers_mended
+from importer.dxf.rawtext import RawDxf, read_raw
+from importer.dxf.salvage import (
     READER_FAULTS,
-    with_handles_mended,
-    with_numbers_mended,
+    with_geometry_only,
     with_sick_entities_left_out,
 )
-from importer.dxf.rawtext import RawDxf, read_raw
 from importer.plan import Finding, Origin, Severity
 from importer.sniff import FileKind, refusal, sniff_bytes, unreadable
 
@@ -100,10 +100,33 @@ def _document(raw: RawDxf) -> tuple[DxfDocument, tuple[Finding, ...]]:
         return document, raw.findings
     raw = with_handles_mended(raw)
     document = _strict(raw)
-    if document is None:
-        raw = with_sick_entities_left_out(raw)
-        document = _strict(raw)
-    return _recovered(raw) if document is None else (document, raw.findings)
+    if document is not None:
+        return document, raw.findings
+    return _salvaged(with_sick_entities_left_out(raw))
+
+
+def _salvaged(raw: RawDxf) -> tuple[DxfDocument, tuple[Finding, ...]]:
+    """What can be had of a damaged file, with less of it at each attempt."""
+    document = _strict(raw)
+    if document is not None:
+        return document, raw.findings
+    attempts = (
+        raw,
+        with_geometry_only(raw, tables=True),
+        with_geometry_only(raw, tables=False),
+    )
+    faults: list[BaseException] = []
+    for attempt in attempts:
+        try:
+            return _recovered(attempt)
+        except READER_FAULTS as fault:
+            faults.append(fault)
+    raise refusal(
+        "IMP-105",
+        f"the DXF is damaged beyond repair: {_one_line(faults[0])}.",
+        raw.file,
+        "Have the drawing saved as DXF once more, after a check in the CAD program.",
+    ) from faults[0]
 
 
 def _strict(raw: RawDxf) -> DxfDocument | None:
@@ -117,15 +140,7 @@ def _recovered(raw: RawDxf) -> tuple[DxfDocument, tuple[Finding, ...]]:
     # The repairing reader finds the encoding by itself from a header that may be wrong; escapes
     # for everything beyond ASCII keep the texts as decoded here.
     stream = io.BytesIO(raw.text().encode("ascii", "dxfreplace"))
-    try:
-        document, auditor = recover.read(stream)
-    except READER_FAULTS as fault:
-        raise refusal(
-            "IMP-105",
-            f"the DXF is damaged beyond repair: {_one_line(fault)}.",
-            raw.file,
-            "Have the drawing saved as DXF once more, after a check in the CAD program.",
-        ) from fault
+    document, auditor = recover.read(stream)
     return document, (*raw.findings, *_repairs(auditor, raw.file))
 
 

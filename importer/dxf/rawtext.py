@@ -24,6 +24,7 @@ FIRST_UTF8_VERSION: Final = "AC1021"
 DEFAULT_VERSION: Final = "AC1009"
 """A file that does not say is read as release 12, as CAD programs do."""
 
+_LAST_CODE: Final = 1071
 _AGAIN: Final = "Have the drawing saved as DXF once more and copied whole."
 _PAIRS: Final = re.compile(rb"(?:[ \t]*+-?\d{1,4}+[ \t]*+\n[^\n]*+\n)*+")
 _COMMENTS: Final = rb"(?:[ \t]*999[ \t]*\n[^\n]*\n)*"
@@ -173,7 +174,7 @@ def _unified(data: bytes) -> bytes:
 
 def _is_code(line: bytes) -> bool:
     try:
-        return -10 <= int(line) <= 1071
+        return -10 <= int(line) <= _LAST_CODE
     except ValueError:
         return False
 
@@ -186,11 +187,16 @@ def _in_step(lines: list[bytes], file: str, findings: list[Finding]) -> list[byt
     """
     out: list[bytes] = []
     dropped: list[int] = []
+    impossible: list[int] = []
     index = 0
     while index < len(lines):
         line = lines[index]
         if not line.strip():
             dropped.append(index + 1)
+        elif _is_impossible(line):
+            # The pair is in step, only its code is nonsense: it costs itself and nothing else.
+            impossible.append(index + 1)
+            index += 1
         elif _is_code(line):
             index += _take_value(lines, index, out, dropped)
             continue
@@ -202,12 +208,21 @@ def _in_step(lines: list[bytes], file: str, findings: list[Finding]) -> list[byt
         else:
             raise _out_of_step(file, index + 1, line)
         index += 1
-    if dropped:
-        places = ", ".join(str(number) for number in dropped[:5])
-        more = " and others" if len(dropped) > 5 else ""
-        what = f"{len(dropped)} stray blank line(s) left out (line {places}{more})."
-        findings.append(note("IMP-107", what, file))
+    for numbers, kind in (
+        (dropped, "stray blank line(s)"),
+        (impossible, "value(s) with an impossible group code"),
+    ):
+        if numbers:
+            places = ", ".join(str(number) for number in numbers[:5])
+            more = " and others" if len(numbers) > 5 else ""
+            what = f"{len(numbers)} {kind} left out (line {places}{more})."
+            findings.append(note("IMP-107", what, file))
     return out
+
+
+def _is_impossible(line: bytes) -> bool:
+    stripped = line.strip()
+    return stripped.isdigit() and int(stripped) > _LAST_CODE
 
 
 def _take_value(lines: list[bytes], index: int, out: list[bytes], dropped: list[int]) -> int:
