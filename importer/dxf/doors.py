@@ -234,6 +234,8 @@ def _decide(
         has_leaf = bool(count[k].any())
         if not has_leaf and not _named_door(drawing, hints, source):
             continue
+        if _in_sanitary_block(drawing, source):
+            continue
         both = bool(count[k].all())
         if both and _named_sanitary(drawing, source):
             continue
@@ -294,6 +296,12 @@ def _named_door(drawing: Drawing, hints: Hints, source: int) -> bool:
     if matches_layer(src.layer, hints.door_layers):
         return True
     return is_door_name(src.layer) or (bool(src.blocks) and is_door_name(src.blocks[-1]))
+
+
+def _in_sanitary_block(drawing: Drawing, source: int) -> bool:
+    """Drawn in the symbol of a shower or bath: its door parts no rooms."""
+    blocks = drawing.sources[source].blocks[-1:]
+    return any(About.SANITARY in says(b) and About.DOOR not in says(b) for b in blocks)
 
 
 def _named_sanitary(drawing: Drawing, source: int) -> bool:

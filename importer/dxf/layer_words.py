@@ -57,16 +57,18 @@ _WORDS: Final[dict[About, str]] = {
         placo maconnerie macon tramezzature pregrada priecka pricky nosne
     """,
     About.DOOR: """
-        door doors dr drs puerta puertas porte portes porta porte porti tur tuer turen tueren
+        doorswindows door doors dr drs
+        puerta puertas porte portes porta porte porti tur tuer turen tueren
         deur deuren drzwi dvere dveri дверь двери дверей дверной ajto ajtok usa usi dorr dorrar
         dor doer dorer ovi ovet vrata kapi kapilar πορτα πορτες ドア 扉 建具 门 門 gate garagedoor
         doorswing swing turblatt tuerblatt turoffnung huisserie huisseries menuiserie menuiseries
-        dyer schiebetur haustur innentur zimmertur drehtur falttur aussentur eingangstur balkontur
+        schiebetur haustur innentur zimmertur drehtur falttur aussentur eingangstur balkontur
         terrassentur glastur doppeltur wohnungstur brandschutztur sldr sgd tofldor skjutdorr
     """,
     About.WINDOW: """
-        window windows win glaz glazing glass glas glazed ventana ventanas vidrio cristal fenetre
-        fenetres vitrage vitrages baie baies fenster verglasung finestra finestre vetro vetrata
+        doorswindows window windows win glaz glazing glass glas glazed
+        ventana ventanas vidrio cristal fenetre
+        fenetres vitrage vitrages baie baies fenster verglasung finestra finestre vetro vetrata vetrate
         vetri janela janelas vidro raam ramen kozijn kozijnen beglazing okno okna szyba okenni
         окно окна окон остекление витраж fonster vindu vinduer vindue vinduer ikkuna ikkunat ablak
         ablakok fereastra ferestre prozor prozori pencere παραθυρο 窓 窗 cancel canceleria curtain
@@ -131,7 +133,8 @@ _WORDS: Final[dict[About, str]] = {
         sanitary sanitaries sanit san plumbing plumb fixt fixture fixtures plfx flrfixt sanitario
         sanitarios sanitaer sanitar sanitaire sanitaires sanitari idrosanitari loucas loica
         louca sanitair sanitariaty sanita сантехника сантехприборы sanitet sanitets wc toilet
-        toilets lavabo basin bath bathtub bathroom shower dusche badewanne waschbecken douche
+        toilets lav lavs tub tubs shwr shr cubicle lavabo basin bath bathtub bathroom
+        shower dusche badewanne waschbecken douche
         baignoire ducha banera inodoro doccia vasca lavandino umywalka wanna sink 衛生 洁具
     """,
     About.MEASURE: """

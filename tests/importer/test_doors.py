@@ -152,6 +152,15 @@ def test_quarter_round_shower_tray_is_no_door() -> None:
     assert door_symbols(sketch.build(), NO_HINTS) == ()
 
 
+def test_door_of_a_shower_symbol_parts_no_rooms() -> None:
+    sketch = Sketch()
+    tray = sketch.insert("SHWR3030", (0, 0, 900, 900), "FURNITURE")
+    src = sketch.source("ARC", "FURNITURE", insert=tray, block="SHWR3030")
+    sketch.arc((0, 0), 610, 0, 90, source=src)
+    sketch.line((0, 0), (0, 610), source=src)
+    assert door_symbols(sketch.build(), NO_HINTS) == ()
+
+
 def test_blocks_named_as_doors_are_found_without_an_arc() -> None:
     sketch = Sketch()
     sketch.insert("Schiebetür 90", (0, 0, 900, 120))
