@@ -28,6 +28,7 @@ from importer.dxf.levels import by_level
 from importer.dxf.naming import label_findings, name_rooms
 from importer.dxf.obstacles import find_obstacles
 from importer.dxf.passages import passages
+from importer.dxf.room_words import is_outdoor
 from importer.dxf.storeys import find_storeys
 from importer.dxf.walls_to_rooms import recover_rooms
 from importer.hints import Hints, matches_layer
@@ -114,7 +115,9 @@ def _doors(
     hints: Hints,
 ) -> _Doors:
     finder = RoomFinder([r.shape for r in rooms])
-    doorways = from_openings(recovered.openings, finder, symbols, door_signs(drawing, hints))
+    outdoors = {k for k, r in enumerate(rooms) if r.name and is_outdoor(r.name)}
+    signs = door_signs(drawing, hints)
+    doorways = from_openings(recovered.openings, finder, symbols, signs, outdoors)
     used = {k for d in doorways for k in d.symbols}
     more = from_symbols(symbols, used, finder)
     more += passages(finder, recovered)

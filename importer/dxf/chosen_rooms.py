@@ -28,6 +28,12 @@ INSET_MM: Final = (20.0, 260.0)
 LIES_IN: Final = 0.97
 """A walled room lies in an outline when so much of it does."""
 
+CUPBOARD_MM2: Final = 2.5e6
+"""Smaller walled spaces in a room are cupboards and boxed-in shafts."""
+
+MOSTLY: Final = 0.6
+"""Walled rooms fill more than this of the outline around them."""
+
 CLEAR: Final = 0.1
 """A walled room stands apart from the outlines when they cover no more of it."""
 
@@ -63,21 +69,25 @@ def choose_rooms(
     if not outlined.rooms:
         return ChosenRooms(rooms=recovered.rooms, findings=recovered.findings)
     walled = polygon_array([r.shape for r in recovered.rooms])
-    rooms, findings = _held_against_walls(drawing_mm, outlined, walled)
+    rooms, findings = _held_against_walls(drawing_mm, outlined, walled, hints)
     if not hints.room_layers:
-        rooms += _beside(rooms, recovered, walled, labels if outlined.believed else None)
+        told = outlined.believed and bool(rooms)
+        rooms += _beside(rooms, recovered, walled, labels if told else None)
     return ChosenRooms(rooms=tuple(rooms), findings=(*outlined.findings, *findings))
 
 
 def _held_against_walls(
-    drawing: Drawing, outlined: Outlined, walled: Geometries
+    drawing: Drawing, outlined: Outlined, walled: Geometries, hints: Hints
 ) -> tuple[list[RoomShape], list[Finding]]:
-    """The outlines, moved onto wall faces where they run inside walls."""
+    """The outlines, moved onto wall faces where they run inside walls, without those that hold
+    several walled rooms (unless the user names their layer).
+    """
     if not len(walled):
         return list(outlined.rooms), []
     tree = STRtree(walled)
     rooms: list[RoomShape] = []
     inset: list[tuple[RoomShape, float]] = []
+    findings: list[Finding] = []
     for room in outlined.rooms:
         near = np.sort(tree.query(room.shape, predicate="intersects"))
         share = shapely.area(shapely.intersection(walled[near], room.shape))
@@ -86,10 +96,31 @@ def _held_against_walls(
         if depth is not None:
             inset.append((room, depth))
             rooms.append(replace(room, shape=inside[0], why=f"{room.why}, moved to the wall faces"))
-        elif outlined.believed or len(inside) < 2:
+        elif hints.room_layers or not _is_sum(room.shape, inside):
             rooms.append(room)
-    findings = [_on_centre_lines(drawing, inset)] if inset and outlined.believed else []
+        else:
+            findings.append(_holds_several(drawing, room, len(inside)))
+    if inset and outlined.believed:
+        findings.append(_on_centre_lines(drawing, inset))
     return rooms, findings
+
+
+def _is_sum(outline: Polygon, inside: Geometries) -> bool:
+    """At least two walled rooms, not counting cupboards, make up most of the outline."""
+    areas = shapely.area(inside)
+    return bool((areas >= CUPBOARD_MM2).sum() > 1 and areas.sum() >= MOSTLY * outline.area)
+
+
+def _holds_several(drawing: Drawing, room: RoomShape, count: int) -> Finding:
+    at = room.shape.representative_point()
+    return Finding(
+        code="IMP-316",
+        severity=Severity.NOTE,
+        what=f"Outline of {room.shape.area / 1e6:.1f} m2 runs around {count} rooms with walls between "
+        "them; it was taken for a flat or a storey, and the walls for the rooms.",
+        where=drawing.where((at.x, at.y), room.source),
+        remedy="Name its layer in drawing.layers.rooms if it is one room.",
+    )
 
 
 def _depth(outline: Polygon, inside: Geometries) -> float | None:

@@ -11,7 +11,7 @@ room B
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from dataclasses import dataclass, replace
 from typing import Final
 
@@ -101,6 +101,7 @@ def from_openings(
     finder: RoomFinder,
     symbols: Sequence[DoorSymbol],
     door_signs: Sequence[Point] = (),
+    outdoors: Collection[int] = (),
 ) -> list[DraftDoorway]:
     """Doorways for the openings that part two rooms, or a room from outside, at floor level.
 
@@ -109,6 +110,7 @@ def from_openings(
         finder: the rooms.
         symbols: the door symbols that openings refer to.
         door_signs: places of door blocks and of texts that speak of doors.
+        outdoors: rooms that are balconies, porches and the like: outside for this purpose.
 
     Returns:
         An opening between two rooms is one whatever is drawn in it: doors that show no swing
@@ -125,7 +127,7 @@ def from_openings(
         half = opening.thickness_mm / 2
         below = _room_beyond(finder, frame, -half, own)
         above = _room_beyond(finder, frame, half, own)
-        outer = below is None or above is None
+        outer = any(r is None or r in outdoors for r in (below, above))
         if below == above or (outer and not sign and opening.kind is not OpeningKind.DOOR):
             continue
         found.append(_from_opening(opening, frame, (below, above), finder, symbols))
@@ -181,7 +183,7 @@ def _from_opening(
         kind = _kind(opening.kind, len(own))
     return DraftDoorway(
         rooms=_ordered(rooms),
-        shape=shape if shape is not None else opening.shape,
+        shape=shape if shape is not None else _least(opening.shape, frame),
         leaf_line=frame.line(_leaf_offset(frame, own, -half, half)),
         width_mm=opening.width_mm,
         thickness_mm=opening.thickness_mm,
@@ -190,6 +192,13 @@ def _from_opening(
         source=own[0].source if own else None,
         symbols=opening.symbols,
     )
+
+
+def _least(shape: Polygon, frame: _Frame) -> Polygon:
+    """The opening's own shape; of one in a single-line wall a strip as good as a line."""
+    if shape.is_valid and shape.area > AREA_MM2:
+        return shape
+    return frame.strip(-1.0, 1.0)
 
 
 def _kind(kind: OpeningKind, leaves: int) -> DoorwayKind:

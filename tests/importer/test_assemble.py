@@ -346,6 +346,19 @@ def test_outline_on_wall_centre_lines_is_moved_to_the_wall_faces() -> None:
     assert "IMP-315" in codes(plan)
 
 
+def test_outline_around_walled_rooms_is_their_sum_unless_the_user_says_it_is_a_room() -> None:
+    sketch = Sketch()
+    sketch.box(0, 0, 8200, 3200, "A-AREA")
+    for x in (100.0, 4200.0):
+        sketch.box(x, 100, x + 3900, 3100, "A-WALL")
+    sketch.box(0, 0, 8200, 3200, "A-WALL")
+    plan = plan_of(sketch)
+    assert [r.shape.area / 1e6 for r in plan.rooms] == pytest.approx([11.7, 11.7])
+    assert "IMP-316" in codes(plan)
+    told = plan_of(sketch, Hints(room_layers=("A-AREA",)))
+    assert [r.shape.area / 1e6 for r in told.rooms] == pytest.approx([26.24])
+
+
 def test_plan_lies_in_drawing_coordinates_wherever_the_drawing_is() -> None:
     sketch = two_rooms()
     sketch.door((4000, 1000), (4000, 1900))
