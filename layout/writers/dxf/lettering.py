@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import unicodedata
 from collections.abc import Iterator
+from functools import lru_cache
 from typing import Final
 
 _CAPITAL: Final = 718.0
@@ -44,6 +45,7 @@ LONGEST: Final = 120
 """Characters of a name that are printed; the rest is cut off with three dots."""
 
 
+@lru_cache(maxsize=4096)
 def text_width(text: str, height: float) -> float:
     """Estimated width of a line of text of that capital height, in the unit of `height`."""
     return sum(_advance(c) for c in shown(text)) * height / _CAPITAL * _SAFETY

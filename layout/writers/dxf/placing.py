@@ -72,21 +72,23 @@ class Board:
                 return group
         return None
 
-    def place_outside(self, candidates: Sequence[Group], most: int = 0) -> Group | None:
+    def place_outside(self, candidates: Iterable[Group], most: int = 0) -> Group | None:
         """Take the candidate off all floors that meets the fewest lines, the earliest of equals;
         None when every one meets more than `most`.
         """
-        open_ones = [
-            (self.crossings(g.boxes), n)
-            for n, g in enumerate(candidates)
-            if self.is_free(g.ground) and self.is_off_floor(g.boxes)
-        ]
-        best = min(open_ones, default=None)
+        best: tuple[int, Group] | None = None
+        for group in candidates:
+            if not (self.is_free(group.ground) and self.is_off_floor(group.boxes)):
+                continue
+            crossed = self.crossings(group.boxes)
+            if best is None or crossed < best[0]:
+                best = crossed, group
+            if crossed == 0:
+                break
         if best is None or best[0] > most:
             return None
-        group = candidates[best[1]]
-        self.take(group.ground)
-        return group
+        self.take(best[1].ground)
+        return best[1]
 
 
 def _hits(tree: shapely.STRtree, boxes: Sequence[Polygon]) -> int:

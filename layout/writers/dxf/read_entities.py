@@ -24,6 +24,7 @@ from pydantic import BaseModel, ValidationError
 from shapely import Polygon
 
 from importer.plan import Finding, Origin, Point, Severity
+from importer.tolerance import area_slack
 from layout.writers.dxf.xdata import APPID, Kind, fault_words, read_tags
 
 M = TypeVar("M", bound=BaseModel)
@@ -99,9 +100,13 @@ def _shape(
     shape = Polygon(points)
     if shape.is_valid and shape.area > 0:
         return shapely.orient_polygons(shape)
-    findings.append(problem("OUT-121", "The outline crosses itself or has no area.", where))
-    parts = [p for p in shapely.get_parts(shapely.make_valid(shape)) if isinstance(p, Polygon)]
-    biggest = max(parts, key=lambda p: p.area, default=None)
+    mended = shapely.get_parts(shapely.make_valid(shape))
+    areas = [a for part in mended for a in shapely.get_parts(part) if isinstance(a, Polygon)]
+    biggest = max(areas, key=lambda p: p.area, default=None)
+    rest = sum(p.area for p in areas) - (biggest.area if biggest is not None else 0.0)
+    if biggest is None or biggest.area <= 0 or rest > area_slack(biggest.area):
+        # A spike that runs out and back has no area: rounding can make one, it is no fault.
+        findings.append(problem("OUT-121", "The outline crosses itself or has no area.", where))
     return shapely.orient_polygons(biggest) if biggest is not None and biggest.area > 0 else None
 
 

@@ -52,6 +52,8 @@ def _column_outside(sketch: Sketch, column: Sequence[RunSeen]) -> bool:
             crossed = sum(board.crossings(own) for own in boxes)
             found = (2 * taken + crossed, distance)
             best = found if best is None else min(best, found)
+            if not best[0]:
+                break
     if best is None or best[0] > len(column) // 6:
         return False
     for run in column:

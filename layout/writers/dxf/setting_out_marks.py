@@ -50,7 +50,7 @@ def draw_start(sketch: Sketch) -> None:
     sketch.marks.append(Fill(content=Content.START, points=square))
     sketch.marks.append(Stroke(content=Content.START, points=square, closed=True))
     sketch.board.take([Polygon(square)])
-    outside = [_start_words(sketch, x, low_y - k * STEP, PLAN.medium) for k in range(1, _STEPS)]
+    outside = (_start_words(sketch, x, low_y - k * STEP, PLAN.medium) for k in range(1, _STEPS))
     if sketch.keep(sketch.board.place_outside(outside)):
         return
     needed = text_width("START", PLAN.small) + _ARROW + 2 * INSIDE
@@ -92,11 +92,11 @@ def draw_datum(sketch: Sketch) -> None:
 def _datum_words(sketch: Sketch, at: Point, offset: float) -> None:
     (x, y), words = at, f"{whole_mm(offset)} wall to datum"
     wall = y - offset
-    outside = [
+    outside = (
         _pointed(sketch, words, (x + shift, wall - k * STEP), (x + shift, y))
         for shift in (0.0, -6 * STEP, 6 * STEP)
         for k in range(1, _STEPS)
-    ]
+    )
     if sketch.keep(sketch.board.place_outside(outside)):
         return
     half = text_width(words, PLAN.small) / 2
@@ -125,10 +125,10 @@ def _pointed(sketch: Sketch, words: str, at: Point, to: Point) -> Group:
 
 def _datum_dimension(sketch: Sketch, at: Point, sign: int, offset: float) -> None:
     """Beyond the end of the datum where there is room, else inside, past the lengths."""
-    outside = [
+    outside = (
         _dimension(sketch, at, at[0] + sign * (PLAN.paper(2) + k * STEP), offset, sign)
         for k in range(_STEPS)
-    ]
+    )
     if sketch.keep(sketch.board.place_outside(outside)):
         return
     reach = 2 * text_width("0000", PLAN.small) + 3 * INSIDE

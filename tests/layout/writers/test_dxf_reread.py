@@ -324,6 +324,19 @@ def test_outline_that_crosses_itself_is_said_and_audited(clean: Path) -> None:
     assert "coverage" in found(read)
 
 
+def test_spike_without_area_is_no_fault(clean: Path) -> None:
+    def spike(doc: Drawing) -> None:
+        piece = pieces_in(doc)[3]
+        corners = piece.get_points("xy")
+        (x0, y0), (x1, y1) = corners[0], corners[1]
+        beyond = (x0 + 2 * (x1 - x0), y0 + 2 * (y1 - y0))
+        piece.set_points([corners[0], beyond, *corners[1:]], format="xy")
+
+    read = edit(clean, spike)
+    assert read.findings == ()
+    assert found(read) == {}
+
+
 def test_outline_of_two_points_or_another_kind_is_a_finding(clean: Path) -> None:
     def spoil(doc: Drawing) -> None:
         first, second = pieces_in(doc)[3:5]
