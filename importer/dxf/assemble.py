@@ -14,13 +14,14 @@ from shapely import STRtree
 from importer.dxf.chosen_rooms import choose_rooms
 from importer.dxf.door_blocks import door_signs, kinds_by_blocks
 from importer.dxf.doors import door_symbols
-from importer.dxf.doorways import from_openings, from_symbols, unled_symbols
+from importer.dxf.doorways import from_openings
+from importer.dxf.doorways_at_leaves import from_symbols, unled_symbols
 from importer.dxf.draft import DraftDoorway, DraftRoom, RoomFinder
 from importer.dxf.drawing import Drawing
 from importer.dxf.drawn_outlines import outlined_rooms
 from importer.dxf.finished import Draft, finished_plan, merged
 from importer.dxf.flats import find_flats
-from importer.dxf.found import DoorSymbol, Recovered
+from importer.dxf.found import DoorSymbol, Opening, OpeningKind, Recovered
 from importer.dxf.label_parting import parted_by_labels
 from importer.dxf.labels import RoomLabel, room_labels
 from importer.dxf.layer_words import is_wall_name
@@ -117,7 +118,7 @@ def _doors(
     finder = RoomFinder([r.shape for r in rooms])
     outdoors = {k for k, r in enumerate(rooms) if r.name and is_outdoor(r.name)}
     signs = door_signs(drawing, hints)
-    doorways = from_openings(recovered.openings, finder, symbols, signs, outdoors)
+    doorways, left = from_openings(recovered.openings, finder, symbols, signs, outdoors)
     used = {k for d in doorways for k in d.symbols}
     more = from_symbols(symbols, used, finder)
     more += passages(finder, recovered)
@@ -128,7 +129,27 @@ def _doors(
         for k in unled_symbols(symbols, doorways)
         if finder.near_point(symbols[k].hinge, NEAR_ROOMS_MM)
     ]
+    findings += _no_doors(drawing, left)
     return _Doors(doorways=tuple(doorways), findings=tuple(findings))
+
+
+def _no_doors(drawing: Drawing, left: Sequence[Opening]) -> list[Finding]:
+    """Openings to the outside that show neither a door nor a window."""
+    bare = [o for o in left if o.kind is not OpeningKind.WINDOW]
+    if not bare:
+        return []
+    at = bare[0].shape.centroid
+    widths = sorted(o.width_mm for o in bare)
+    return [
+        Finding(
+            code="IMP-403",
+            severity=Severity.NOTE,
+            what=f"{len(bare)} opening(s) of {widths[0]:.0f} to {widths[-1]:.0f} mm in outer walls show "
+            "no door and were taken for windows: the floor ends at the wall there.",
+            where=drawing.where((at.x, at.y)),
+            remedy="Draw a door symbol, or write 'door' beside the opening, where one can walk out.",
+        )
+    ]
 
 
 def _elsewhere(more: Sequence[DraftDoorway], known: Sequence[DraftDoorway]) -> list[DraftDoorway]:

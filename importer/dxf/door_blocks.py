@@ -16,7 +16,7 @@ from shapely import Polygon, STRtree
 
 from importer.dxf.arrays import point_array, polygon_array
 from importer.dxf.doors import LEAF_RANGE_MM, door_inserts
-from importer.dxf.doorways import across_wall_doorway
+from importer.dxf.doorways_at_leaves import across_wall_doorway
 from importer.dxf.draft import DraftDoorway, RoomFinder
 from importer.dxf.drawing import Drawing, Insert
 from importer.dxf.layer_words import plain, tokens

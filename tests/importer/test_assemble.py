@@ -396,6 +396,41 @@ def test_drawing_without_rooms_is_refused_and_says_what_was_seen() -> None:
     assert "drawing.layers.walls" in finding.remedy
 
 
+def two_walled_rooms(*, in_wall: str = "") -> Sketch:
+    """Two rooms of 4 x 3 m behind outer walls of 200, with a hinged door between and a gap of 1 m
+    in the outer wall below the first; `in_wall` is written into that gap.
+    """
+    sketch = Sketch()
+    outer = [(1500, -200), (-200, -200), (-200, 3200), (8300, 3200), (8300, -200), (2500, -200)]
+    sketch.polyline([(1500, 0), (0, 0), (0, 3000), (4000, 3000), (4000, 1900)], "A-WALL")
+    sketch.polyline([(4000, 1000), (4000, 0), (2500, 0), (2500, -200)], "A-WALL")
+    right = [(4100, 1000), (4100, 0), (8100, 0), (8100, 3000), (4100, 3000), (4100, 1900)]
+    sketch.polyline(right, "A-WALL")
+    sketch.polyline([*outer], "A-WALL")
+    sketch.line((1500, -200), (1500, 0), "A-WALL")
+    for y in (1000, 1900):
+        sketch.line((4000, y), (4100, y), "A-WALL")
+    sketch.door((4000, 1000), (4000, 1900))
+    if in_wall:
+        sketch.text(in_wall, (2000, -100), 120)
+    return sketch
+
+
+def test_gap_in_an_outer_wall_is_no_doorway_and_is_told() -> None:
+    plan = plan_of(two_walled_rooms())
+    check_laws(plan)
+    assert len(plan.rooms) == 2
+    assert [d.rooms for d in plan.doorways] == [("R1", "R2")]
+    assert "IMP-403" in codes(plan)
+
+
+def test_gap_in_an_outer_wall_beside_a_text_that_says_door_is_a_doorway() -> None:
+    plan = plan_of(two_walled_rooms(in_wall="3068 DOOR"))
+    check_laws(plan)
+    assert [d.rooms for d in plan.doorways] == [("R1", "R2"), ("R1", None)]
+    assert "IMP-403" not in codes(plan)
+
+
 def test_hinted_room_layer_decides_over_everything() -> None:
     sketch = two_rooms()
     sketch.box(0, 5000, 5000, 9000, "MINE")
