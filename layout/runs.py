@@ -10,6 +10,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from dataclasses import replace
 from math import floor as round_down
+from typing import Final
 
 import numpy as np
 import shapely
@@ -34,8 +35,8 @@ from layout.rules import RuleSet
 
 Floats = NDArray[np.float64]
 
-FULL_SHARE = 0.98
-"""A run's end has reached its width where its height is this share of the widest."""
+STEP_MM: Final = 1.0
+"""Lengths of an end piece that are tried: no fitter measures finer."""
 
 
 def cut_runs(
@@ -57,7 +58,7 @@ def cut_runs(
         parts, lost = _row_parts(floor, bottom, top)
         dropped += lost
         for shape in parts:
-            runs.append(_run(shape, len(runs), row_number(k), rules.plank.length))
+            runs.append(_run(shape, len(runs), row_number(k), rules))
     _assert_same_area(floor, runs, dropped)
     touches = _touches(runs)
     above = {t.below for t in touches}
@@ -116,11 +117,12 @@ def _is_noise(part: Polygon) -> bool:
     return part.area <= AREA_MM2 or min(x1 - x0, y1 - y0) <= SLIVER_WIDTH_MM
 
 
-def _run(shape: Polygon, index: int, row: int, plank: float) -> Run:
+def _run(shape: Polygon, index: int, row: int, rules: RuleSet) -> Run:
     x0, y0, x1, y1 = shape.bounds
     start = end = 0.0
     if shape.area < (x1 - x0) * (y1 - y0) - AREA_MM2:
-        start, end = end_voids(chords_of(shape), plank)
+        least = rules.ends.min_length + rules.site.tolerance
+        start, end = end_voids(chords_of(shape), rules.plank.length, least)
     return Run(
         index=index,
         row=row,
@@ -134,27 +136,41 @@ def _run(shape: Polygon, index: int, row: int, plank: float) -> Run:
     )
 
 
-def end_voids(chords: Chords, plank: float) -> tuple[float, float]:
-    """Mean length by which a run's two ends fall short of their bounding length: integral of
-    1 - height / widest from the end to where the run is as wide as it gets within a plank's length.
+def end_voids(chords: Chords, plank: float, least: float) -> tuple[float, float]:
+    """By how much more than `least` the first and the last piece of a run must reach along the row so
+    that they are worth it: area / widest height at least `least`, and for every longer piece too.
+
+    On a straight slant that is half its run; on steps and notches it is exact at `least` and on the safe
+    side for smaller lengths, since a piece never gains more in mean length than in length.
     """
     x0, x1 = float(chords.x[0]), float(chords.x[-1])
-    reach = min(plank, (x1 - x0) / 2)
-    turned = Chords(
-        x=-chords.x[::-1],
-        start=chords.end[::-1],
-        end=chords.start[::-1],
-    )
-    return _void(chords.part(x0, x0 + reach)), _void(turned.part(-x1, -x1 + reach))
+    reach = min(plank, x1 - x0)
+    turned = Chords(x=-chords.x[::-1], start=chords.end[::-1], end=chords.start[::-1])
+    return _void(chords.part(x0, x0 + reach), least), _void(turned.part(-x1, -x1 + reach), least)
 
 
-def _void(end: Chords) -> float:
-    widest = end.widest
-    full = np.flatnonzero(np.maximum(end.start, end.end) >= FULL_SHARE * widest)
-    stop = int(full[0]) + 1
-    steps = np.diff(end.x)[:stop]
-    missing = 1.0 - (end.start[:stop] + end.end[:stop]) / (2 * widest)
-    return float(max(0.0, np.sum(steps * missing)))
+def _void(end: Chords, least: float) -> float:
+    reach = end.x - end.x[0]
+    if reach[-1] <= least:
+        return float(max(0.0, reach[-1] - end.area / end.widest))
+    lengths = np.append(np.arange(least, reach[-1], STEP_MM), reach[-1])
+    i = np.clip(np.searchsorted(reach, lengths, side="right") - 1, 0, len(end.start) - 1)
+    within = lengths - reach[i]
+    height = end.start[i] + within * (end.end[i] - end.start[i]) / (reach[i + 1] - reach[i])
+    areas = np.diff(reach) * (end.start + end.end) / 2
+    area = np.concatenate([[0.0], np.cumsum(areas)])[i] + within * (end.start[i] + height) / 2
+    highest = np.maximum.accumulate(np.maximum(end.start, end.end))
+    before = np.concatenate([[0.0], highest])[i]
+    mean = area / np.maximum(np.maximum(before, end.start[i]), height)
+    failing = np.flatnonzero(mean < least - GRID_MM)
+    if len(failing) == 0:
+        return 0.0
+    last = int(failing[-1])
+    if last == len(lengths) - 1:
+        # Not even a whole plank is worth it: what that lacks.
+        return float(lengths[last] - mean[last])
+    share = (least - mean[last]) / (mean[last + 1] - mean[last])
+    return float(lengths[last] + share * (lengths[last + 1] - lengths[last]) - least)
 
 
 def _assert_same_area(floor: Polygon, runs: Sequence[Run], dropped: float) -> None:
