@@ -158,9 +158,8 @@ def lay_file(task: Task) -> LaidPlan:
         for remark in marked.remarks
     )
     result = replace(result, findings=(*result.findings, *remarks))
-    return LaidPlan(
-        result=result, files={MARKED_ENDING: marked.data, "-cuts.csv": cuts_csv(result)}
-    )
+    cuts = cuts_csv(result, task.rules, default_rules=task.default_rules)
+    return LaidPlan(result=result, files={MARKED_ENDING: marked.data, "-cuts.csv": cuts})
 
 
 def _failed(path: Path, finding: Finding) -> PlanResult:

@@ -9,7 +9,7 @@ import io
 from collections.abc import Iterable, Sequence
 
 from layout.cautions import DEFAULT_RULES_NOTE
-from layout.floor import BayLayout, CutKind, JobResult, Piece, PlanResult, Quantities
+from layout.floor import CutKind, JobResult, Piece, Plank, PlanResult, Quantities
 from layout.rules import RuleSet
 from layout.writers.numbers import m2, whole_mm
 
@@ -31,26 +31,32 @@ CUT_HEADINGS = (
     "plank",
     "cut from",
     "offcut kept (mm)",
+    "rules",
 )
 ORDER_HEADINGS = ("flat", "item", "quantity", "unit", "remark")
 
 
-def cuts_csv(result: PlanResult) -> bytes:
+def cuts_csv(result: PlanResult, rules: RuleSet, *, default_rules: bool = False) -> bytes:
     """Every sawn piece of a plan, bay by bay in the order of laying. Whole planks are not listed."""
     names = (
         {r.id: r.name or r.number or str(r.id) for r in result.plan.rooms} if result.plan else {}
     )
+    used = f"{rules.name} (packaged default)" if default_rules else rules.name
     rows: list[Sequence[Cell]] = [CUT_HEADINGS]
     for layout in result.bays:
         rooms = ", ".join(names.get(r, str(r)) for r in layout.bay.rooms)
-        rows.extend(_cut_row(layout, piece, rooms) for piece in layout.pieces if piece.cuts)
+        planks = {p.id: p for p in layout.planks}
+        rows.extend(
+            (*_cut_row(piece, planks[piece.plank], rooms), used)
+            for piece in layout.pieces
+            if piece.cuts
+        )
     return _csv(rows)
 
 
-def _cut_row(layout: BayLayout, piece: Piece, rooms: str) -> Sequence[Cell]:
+def _cut_row(piece: Piece, plank: Plank, rooms: str) -> Sequence[Cell]:
     near, far = piece_lengths(piece)
     start, end = piece_widths(piece)
-    plank = next(p for p in layout.planks if p.id == piece.plank)
     source = f"offcut of {piece.offcut_of}" if piece.offcut_of else "new plank"
     last_use = plank.pieces[-1] == piece.id
     return (

@@ -16,7 +16,7 @@ def rows_of(data: bytes) -> list[list[str]]:
 
 def test_cut_list_holds_every_sawn_piece_in_laying_order() -> None:
     result = rectangle_result()
-    heading, *rows = rows_of(cuts_csv(result))
+    heading, *rows = rows_of(cuts_csv(result, rules()))
     assert heading == list(CUT_HEADINGS)
     sawn = [p for p in result.bays[0].pieces if p.cuts]
     assert [r[5] for r in rows] == [p.id for p in sawn]
@@ -24,7 +24,7 @@ def test_cut_list_holds_every_sawn_piece_in_laying_order() -> None:
 
 
 def test_room_name_cannot_run_as_a_formula() -> None:
-    _, first, *_ = rows_of(cuts_csv(rectangle_result()))
+    _, first, *_ = rows_of(cuts_csv(rectangle_result(), rules()))
     assert first[2] == '\'=Living, "big"'
 
 
@@ -49,7 +49,12 @@ def test_default_rules_are_said_on_the_order() -> None:
     assert "packaged default" in order_csv(job, rule_set).decode("utf-8-sig")
 
 
+def test_every_line_of_the_cut_list_names_the_rules() -> None:
+    _, *rows = rows_of(cuts_csv(rectangle_result(), rules(), default_rules=True))
+    assert {r[-1] for r in rows} == {"test (packaged default)"}
+
+
 def test_lines_end_as_rfc_4180_asks() -> None:
     """RFC 4180 section 2: records are delimited by CRLF."""
-    data = cuts_csv(rectangle_result())
+    data = cuts_csv(rectangle_result(), rules())
     assert data.count(b"\n") == data.count(b"\r\n") > 1
