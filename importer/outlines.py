@@ -51,7 +51,9 @@ SMALLEST_HOLE_MM2: Final = 900.0
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Space:
-    """A part of the free space. `outside` when it reaches the margin around everything."""
+    """A part of the free space. `outside` when it reaches the margin around everything; its shape then
+    keeps the seal's distance from the barriers: nobody asks for the outline of the outside.
+    """
 
     shape: Polygon
     outside: bool
@@ -93,16 +95,17 @@ def spaces_between(barriers: Shapes, seal: float = SEAL_MM) -> tuple[Space, ...]
     sealed = shapely.buffer(solid, seal - BARRIER_MM, join_style="mitre", mitre_limit=MITRE_LIMIT)
     cores = shapely.get_parts(shapely.difference(frame, sealed))
     reach = shapely.bounds(cores)[:, 0] <= x0 - margin + 1.0
+    spaces = [Space(shape=core, outside=True) for core in cores[reach].tolist()]
+    cores = cores[~reach]
     grown = shapely.buffer(cores, seal - BARRIER_MM, join_style="mitre", mitre_limit=MITRE_LIMIT)
     tree = STRtree(barriers)
     core_at, barrier_at = tree.query(grown, predicate="intersects")
     order = np.lexsort((barrier_at, core_at))
     near = np.split(barrier_at[order], np.cumsum(np.bincount(core_at, minlength=len(cores)))[:-1])
-    spaces = []
-    for core, big, touching, outside in zip(cores, grown, near, reach, strict=True):
+    for core, big, touching in zip(cores, grown, near, strict=len(cores) > 0):
         shape = _grown_back(core, big, barriers[touching])
         if shape is not None:
-            spaces.append(Space(shape=shape, outside=bool(outside)))
+            spaces.append(Space(shape=shape, outside=False))
     return tuple(sorted(spaces, key=lambda s: reading_order(s.shape)))
 
 

@@ -33,6 +33,9 @@ FACING_MM: Final = 1300.0
 """A gap with something or nothing drawn in it parts two rooms up to these widths, when it is seen from
 one side, or from both. Wider ones join them: one open space."""
 
+WALKED_MM: Final = (550.0, 1300.0)
+"""Widths of openings one walks through from room to room."""
+
 WIDEST_OUTER_GAP_MM: Final = 2600.0
 """Gaps with nothing drawn in them are closed towards the outside up to this width."""
 
@@ -50,6 +53,13 @@ class Candidate:
     firm: bool
     overlay: bool = False
     """A door on a wall that was drawn through: nothing is to be closed."""
+
+    @property
+    def is_passage(self) -> bool:
+        """An opening between two facing wall ends that one walks through, no door drawn in it."""
+        low, high = WALKED_MM
+        open_ = self.mutual and self.opening.kind is not OpeningKind.DOOR
+        return open_ and low <= self.opening.width_mm <= high
 
 
 _RANK: Final = {

@@ -30,6 +30,9 @@ NIB_MM: Final = 25.0
 NIB_SHARE: Final = 0.3
 """A nib or a crossing wall is looked for this far off a face (or this share of the thickness)."""
 
+ALONG_SHARE: Final = 0.8
+"""A stroke is part of a wall when so much of it lies along strips; corners are covered by none."""
+
 RAY_INSET: Final = 0.15
 """Rays leave a wall's end at this share of the thickness from either face, and in the middle."""
 
@@ -58,6 +61,20 @@ def wall_body(strokes: Floats, solids: Geometries, strips: Strips) -> WallBody:
     solid = filled_thin_holes(shapely.union_all(barriers), max(thickest * 1.1, USUAL_MM / 2))
     shapely.prepare(solid)
     return WallBody(barriers=barriers, solid=solid)
+
+
+def strokes_along(strokes: Floats, strips: Strips) -> Floats:
+    """Those of the strokes, (n, 4), that lie along or within strips for most of their length: faces
+    and jambs of walls, but nothing that crosses a room.
+    """
+    if not len(strips):
+        return strokes[:0]
+    lines = line_array(strokes)
+    about = shapely.buffer(strips.shapes(), NIB_MM, join_style="mitre")
+    line, strip = STRtree(about).query(lines, predicate="intersects")
+    covered = np.zeros(len(strokes))
+    np.add.at(covered, line, shapely.length(shapely.intersection(lines[line], about[strip])))
+    return strokes[covered >= ALONG_SHARE * shapely.length(lines)]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)

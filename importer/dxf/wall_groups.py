@@ -1,22 +1,25 @@
-"""Which strokes of a drawing are walls: chosen by layer, from hints, names, or how the strokes lie."""
+"""Which strokes of a drawing may be walls: by layer, from hints, names, or how the strokes lie."""
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
 
+from importer.dxf.arrays import sources_where
 from importer.dxf.drawing import Bools, Drawing, Floats
 from importer.dxf.layer_words import (
+    About,
     is_door_name,
     is_ignored_name,
     is_slatted,
     is_wall_name,
     is_window_name,
+    says,
 )
-from importer.dxf.wall_faces import Index, faces_of, neighbours
+from importer.dxf.wall_faces import Index, Neighbours, faces_of, neighbours
 from importer.dxf.wall_strips import THINNEST_MM, USUAL_MM
 from importer.hints import Hints, matches_layer
 
@@ -34,16 +37,28 @@ HATCHED_SHARE: Final = 0.5
 """A layer is hatching when more than this share of it has partners on both sides."""
 
 
+ONE_LAYER_SHARE: Final = 0.8
+"""With so much of the strokes on one layer, its colours are taken for what layers are elsewhere."""
+
+MEAN_STROKE_MM: Final = 250.0
+"""Strokes of walls are longer than this on average; what is shorter draws symbols and curves."""
+
+MOST_GROUPS: Final = 6
+"""So many groups, the longest, are tried as walls where no name tells them."""
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
-class LayerScore:
-    """How the strokes of a layer lie: `length_mm` of them, `one` the share with a wall-like partner on
+class GroupScore:
+    """How the strokes of a group lie: `length_mm` of them, `one` the share with a wall-like partner on
     exactly one side, `both` the share with partners on both.
     """
 
-    layer: str
+    group: int
     length_mm: float
     one: float
     both: float
+    mean_mm: float
+    """Mean length of the strokes, the short ones counted too."""
 
     @property
     def face(self) -> float:
@@ -51,53 +66,91 @@ class LayerScore:
         return self.one - self.both
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class WallChoice:
-    """Layers believed to hold the walls, and why. `named` when a name or a hint says so, and not only
-    the way the strokes lie.
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Groups:
+    """The sources of a drawing by layer, or by layer and colour. `of_source` numbers the group of
+    each source, `layers` is the layer of each group.
     """
 
+    of_source: Index
     layers: tuple[str, ...]
+
+    def sources(self, picked: Iterable[int]) -> Bools:
+        """Which sources are in one of the groups."""
+        return np.asarray(np.isin(self.of_source, sorted(picked)))
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class WallChoice:
+    """Sources believed to be walls, and why."""
+
+    sources: Bools
     why: str
-    named: bool
 
 
-def layer_scores(drawing: Drawing) -> tuple[LayerScore, ...]:
-    """Scores of all layers with straight strokes, in order of layer name."""
+def groups_of(drawing: Drawing) -> Groups:
+    """Groups of the sources, in order of layer name (and colour)."""
+    seg = drawing.segments
+    length = np.hypot(*(seg.ends[:, 2:] - seg.ends[:, :2]).T) * ~seg.curved
+    ink: dict[str, float] = {}
+    by_source = np.bincount(seg.source, weights=length, minlength=len(drawing.sources))
+    for source, drawn in zip(drawing.sources, by_source.tolist(), strict=True):
+        ink[source.layer] = ink.get(source.layer, 0.0) + drawn
+    crowded = {n for n, drawn in ink.items() if drawn > ONE_LAYER_SHARE * sum(ink.values())}
+    keys = [(s.layer, s.colour if s.layer in crowded else 0) for s in drawing.sources]
+    number = {key: k for k, key in enumerate(sorted(set(keys)))}
+    return Groups(
+        of_source=np.array([number[key] for key in keys], dtype=np.int64),
+        layers=tuple(layer for layer, _ in number),
+    )
+
+
+def group_scores(drawing: Drawing, groups: Groups) -> tuple[GroupScore, ...]:
+    """Scores of all groups with straight strokes or fills, in order of group."""
     seg = drawing.segments
     length = np.hypot(*(seg.ends[:, 2:] - seg.ends[:, :2]).T)
     straight = np.flatnonzero(~seg.curved & (length >= NOTICED_MM))
-    names = sorted({drawing.sources[s].layer for s in np.unique(seg.source[straight]).tolist()})
-    number = {name: k for k, name in enumerate(names)}
-    of_source = np.array([number.get(s.layer, -1) for s in drawing.sources], dtype=np.int64)
-    of_stroke = of_source[seg.source[straight]]
-    order = np.argsort(of_stroke, kind="stable")
-    parts = np.split(straight[order], np.flatnonzero(np.diff(of_stroke[order])) + 1)
-    return tuple(_score(name, seg.ends[p]) for name, p in zip(names, parts, strict=False))
+    ends = [seg.ends[straight]]
+    sources = [seg.source[straight].astype(np.int64)]
+    for ring in drawing.rings:
+        if ring.filled:
+            ends.append(np.hstack([ring.points, np.roll(ring.points, -1, axis=0)]))
+            sources.append(np.full(len(ring.points), ring.source))
+    strokes, group = np.vstack(ends), groups.of_source[np.concatenate(sources)]
+    order = np.argsort(group, kind="stable")
+    parts = np.split(order, np.flatnonzero(np.diff(group[order])) + 1)
+    count = np.bincount(groups.of_source[seg.source[~seg.curved]], minlength=len(groups.layers))
+    return tuple(
+        _score(int(group[p[0]]), strokes[p], max(int(count[group[p[0]]]), len(p)))
+        for p in parts
+        if len(p)
+    )
 
 
-def _score(layer: str, ends: Floats) -> LayerScore:
+def _score(group: int, ends: Floats, count: int) -> GroupScore:
     faces, _ = faces_of(ends)
     total = float(faces.length().sum())
     pairs = neighbours(faces, USUAL_MM)
     pairs = pairs.take(np.flatnonzero(pairs.gap >= THINNEST_MM))
-    one, both = _sides(len(faces), pairs.lower, pairs.upper, pairs.start, pairs.end)
-    return LayerScore(
-        layer=layer, length_mm=total, one=one / max(total, 1.0), both=both / max(total, 1.0)
+    one, both = _sides(len(faces), pairs)
+    drawn = np.hypot(*(ends[:, 2:] - ends[:, :2]).T).sum()
+    return GroupScore(
+        group=group,
+        length_mm=total,
+        one=one / max(total, 1.0),
+        both=both / max(total, 1.0),
+        mean_mm=float(drawn) / count,
     )
 
 
-def _sides(
-    count: int, lower: Index, upper: Index, start: Floats, end: Floats
-) -> tuple[float, float]:
+def _sides(count: int, pairs: Neighbours) -> tuple[float, float]:
     """Length of faces with a partner on one side only, and on both."""
-    above = [[] for _ in range(count)]  # type: list[list[tuple[float, float]]]
-    below = [[] for _ in range(count)]  # type: list[list[tuple[float, float]]]
-    for a, b, x0, x1 in zip(
-        lower.tolist(), upper.tolist(), start.tolist(), end.tolist(), strict=True
-    ):
-        above[a].append((x0, x1))
-        below[b].append((x0, x1))
+    above: list[list[tuple[float, float]]] = [[] for _ in range(count)]
+    below: list[list[tuple[float, float]]] = [[] for _ in range(count)]
+    stretches = zip(pairs.start.tolist(), pairs.end.tolist(), strict=True)
+    for a, b, stretch in zip(pairs.lower.tolist(), pairs.upper.tolist(), stretches, strict=True):
+        above[a].append(stretch)
+        below[b].append(stretch)
     single = shared = 0.0
     for up, down in zip(above, below, strict=True):
         both = sum(
@@ -108,40 +161,57 @@ def _sides(
     return single, shared
 
 
-def wall_choices(drawing: Drawing, hints: Hints) -> Iterator[WallChoice]:
-    """Ways to choose the wall layers, the best founded first; the next is for when one gives no room.
-
-    A hint leaves no other choice. Names restrict where there are any; how the strokes lie decides
-    where there are none, or where the named layers hold no rooms.
-    """
-    layers = sorted({s.layer for s in drawing.sources})
+def named_choices(
+    drawing: Drawing, groups: Groups, scores: Sequence[GroupScore], hints: Hints
+) -> tuple[WallChoice, ...]:
+    """Choices told by hints or by names, the best founded first. A hint leaves no other choice."""
     if hints.wall_layers:
-        picked = tuple(n for n in layers if matches_layer(n, hints.wall_layers))
-        yield WallChoice(layers=picked, why="wall layers given in the rules", named=True)
-        return
-    scores = {
-        s.layer: s
-        for s in layer_scores(drawing)
-        if not matches_layer(s.layer, (*hints.ignore_layers, *hints.door_layers))
-    }
-    named = tuple(n for n, s in scores.items() if is_wall_name(n) and s.both <= HATCHED_SHARE)
+        told = sources_where(drawing, lambda n: matches_layer(n, hints.wall_layers))
+        return (WallChoice(sources=told, why="wall layers given in the rules"),)
+    barred = (*hints.ignore_layers, *hints.door_layers)
+    choices = []
+    named = [
+        s.group
+        for s in scores
+        if is_wall_name(groups.layers[s.group])
+        and s.both <= HATCHED_SHARE
+        and not matches_layer(groups.layers[s.group], barred)
+    ]
     if named:
-        yield WallChoice(layers=named, why="layers named as walls", named=True)
-    by_shape = tuple(n for n, s in scores.items() if n not in named and _looks_like_walls(s))
-    if by_shape:
-        yield WallChoice(
-            layers=by_shape, why="strokes that lie in pairs as wall faces", named=False
-        )
+        choices.append(WallChoice(sources=groups.sources(named), why="layers named as walls"))
+    hatched = sources_where(
+        drawing, lambda n: About.WALL in says(n) and not matches_layer(n, barred)
+    )
+    filled = np.array([s.kind in _FILLS for s in drawing.sources], dtype=bool) & hatched
+    if filled.any():
+        filled |= groups.sources(named)
+        choices.append(WallChoice(sources=filled, why="walls filled on layers named as walls"))
+    return tuple(choices)
 
 
-def _looks_like_walls(score: LayerScore) -> bool:
-    name = score.layer
-    if is_ignored_name(name) or is_slatted(name) or is_door_name(name) or is_window_name(name):
+_FILLS: Final = frozenset({"HATCH", "SOLID", "TRACE"})
+
+
+def shaped_groups(
+    groups: Groups, scores: Sequence[GroupScore], hints: Hints
+) -> tuple[tuple[int, ...], ...]:
+    """Sets of groups that may be the walls by how their strokes lie: each promising group alone,
+    longest first, then everything whose name does not speak against it.
+    """
+    open_to_walls = [s for s in scores if _may_be_walls(groups.layers[s.group], hints)]
+    promising = [
+        s
+        for s in open_to_walls
+        if s.face >= FACE_SCORE and s.length_mm >= ENOUGH_MM and s.mean_mm >= MEAN_STROKE_MM
+    ]
+    promising.sort(key=lambda s: (-s.length_mm, s.group))
+    alone = tuple((s.group,) for s in promising[:MOST_GROUPS])
+    return (*alone, tuple(s.group for s in open_to_walls))
+
+
+def _may_be_walls(name: str, hints: Hints) -> bool:
+    if matches_layer(name, (*hints.ignore_layers, *hints.door_layers)):
         return False
-    return score.face >= FACE_SCORE and score.length_mm >= ENOUGH_MM
-
-
-def on_layers(drawing: Drawing, layers: tuple[str, ...]) -> Bools:
-    """Which sources of the drawing are on one of the layers."""
-    wanted = frozenset(layers)
-    return np.array([s.layer in wanted for s in drawing.sources], dtype=bool)
+    return not (
+        is_ignored_name(name) or is_slatted(name) or is_door_name(name) or is_window_name(name)
+    )

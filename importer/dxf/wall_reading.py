@@ -3,23 +3,25 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import dataclass
 
 import numpy as np
 
 from importer.dxf.arrays import sources_where
-from importer.dxf.closing import Closed, close_openings
 from importer.dxf.door_openings import openings_at_symbols
 from importer.dxf.drawing import Drawing, Floats
 from importer.dxf.found import DoorSymbol, OpeningKind
 from importer.dxf.glazing import glass_walls
 from importer.dxf.layer_words import About, says
-from importer.dxf.openings import distinct, openings_in_gaps, stacked
+from importer.dxf.openings import Candidate, distinct, openings_in_gaps, stacked
 from importer.dxf.wall_arcs import curved_walls
 from importer.dxf.wall_body import (
+    WallBody,
     body_with,
     ends_of_strips,
     free_ends,
     joined_ends,
+    strokes_along,
     wall_body,
 )
 from importer.dxf.wall_faces import faces_of, neighbours
@@ -30,10 +32,25 @@ from importer.hints import Hints, matches_layer
 from importer.outlines import thickened_bodies, thickened_strokes
 
 
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class WallReading:
+    """The body of the walls and the openings that may be in it."""
+
+    body: WallBody
+    candidates: tuple[Candidate, ...]
+
+    @property
+    def shows_openings(self) -> bool:
+        """Whether there is a drawn door, or a few gaps as between rooms."""
+        doors = sum(c.opening.kind is OpeningKind.DOOR for c in self.candidates)
+        passages = sum(c.is_passage for c in self.candidates)
+        return doors >= 1 or passages >= 2
+
+
 def read_walls(
     drawing: Drawing, symbols: Sequence[DoorSymbol], hints: Hints, linework: WallLinework
-) -> Closed:
-    """Walls, closed openings and spaces of one choice of wall linework.
+) -> WallReading:
+    """Walls and the openings in them, from one choice of wall linework.
 
     Args:
         drawing: the drawing, mm; other strokes of it tell what is drawn in the gaps.
@@ -42,10 +59,11 @@ def read_walls(
         linework: the strokes, arcs and fills taken for walls.
     """
     faces, _ = faces_of(linework.straight)
-    strips = strips_of(faces, neighbours(faces, THICKEST_MM))
+    strips = strips_of(faces, neighbours(faces, THICKEST_MM), mixed=linework.mixed)
     curved, curved_ends = curved_walls(linework.arcs)
     solids = np.concatenate([linework.solids, curved])
-    body = wall_body(linework.strokes, solids, strips)
+    strokes = strokes_along(linework.strokes, strips) if linework.mixed else linework.strokes
+    body = wall_body(strokes, solids, strips)
     all_ends = joined_ends(ends_of_strips(strips), curved_ends)
     body = body_with(body, thickened_bodies(slits(free_ends(all_ends, body), body)))
     gaps = gaps_at(free_ends(all_ends, body), body, _evidence(drawing, hints))
@@ -54,7 +72,7 @@ def read_walls(
     body = body_with(body, thickened_strokes(glass_walls(drawing, hints, strips, windows)))
     rest = [k for k in range(len(symbols)) if k not in used]
     candidates = distinct((*candidates, *openings_at_symbols(symbols, rest, strips, body)))
-    return close_openings(body, stacked(candidates))
+    return WallReading(body=body, candidates=stacked(candidates))
 
 
 def _evidence(drawing: Drawing, hints: Hints) -> Floats:

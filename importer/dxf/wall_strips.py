@@ -13,11 +13,14 @@ side, while the faces of a closet have a wall there.
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
 import shapely
+from scipy.sparse import coo_matrix
+from scipy.sparse.csgraph import connected_components
 from shapely import STRtree
 
 from importer.dxf.arrays import Geometries
@@ -53,6 +56,20 @@ CROSSWISE_SHARE: Final = 0.5
 """A strip covered to more than this by strips that lie across it is no wall of its own."""
 
 
+OWN_SHARE: Final = 0.04
+"""Share of all strip length from which a thickness is believed among strokes of all sorts."""
+
+LINING_MM: Final = 150.0
+"""A second strip along a wall, among strokes of all sorts, is a lining up to this thickness."""
+
+TOUCH_MM: Final = 30.0
+CARRIES_ON_MM: Final = 2600.0
+"""Strips are of one building when they touch, or lie between the same lines across an opening."""
+
+COMPANY_MM: Final = 4000.0
+"""Strips that do not add up to this length are a piece of furniture or a lone pier."""
+
+
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Strips:
     """Wall strips as arrays: `corners` (n, 4, 2) as in the sketch above, `along` the unit vector from
@@ -82,36 +99,77 @@ class Strips:
         )
 
 
-def strips_of(faces: Faces, pairs: Neighbours) -> Strips:
+def strips_of(faces: Faces, pairs: Neighbours, *, mixed: bool = False) -> Strips:
     """Strips of wall among neighbouring faces.
 
     Args:
         faces: faces of the wall linework.
         pairs: what `neighbours` found among them, looked for up to `THICKEST_MM`.
+        mixed: whether furniture and fittings are among the faces: only pairs of a thickness that the
+            drawing's walls have are believed then, and no piece that stands alone.
     """
     length = pairs.end - pairs.start
     wall_like = (pairs.gap >= THINNEST_MM) & (pairs.gap <= THICKEST_MM) & (length >= SHORTEST_MM)
     pairs = pairs.take(np.flatnonzero(wall_like))
     share = _usualness(pairs)
-    order = np.lexsort((pairs.start, pairs.lower, np.round(pairs.gap, 1), share < USUAL_SHARE))
-    chosen = np.sort(order[_accept(faces, pairs.take(order), share[order])])
-    strips = _strips(faces, pairs.take(chosen))
-    return _without_crosswise(strips, faces.group[pairs.lower[chosen]], share[chosen])
+    if mixed:
+        order = np.lexsort((pairs.start, pairs.lower, np.round(pairs.gap, 1), -np.round(share, 2)))
+    else:
+        order = np.lexsort((pairs.start, pairs.lower, np.round(pairs.gap, 1), share < USUAL_SHARE))
+    test = _is_wall_among_others if mixed else _is_wall
+    chosen = np.sort(order[_accept(faces, pairs.take(order), share[order], test)])
+    pairs, share = pairs.take(chosen), share[chosen]
+    direction = faces.group[pairs.lower]
+    strips, kept = _without_crosswise(_strips(faces, pairs), direction, share)
+    if mixed:
+        strips = strips.take(_in_company(strips, direction[kept]))
+    return strips
 
 
-def _without_crosswise(strips: Strips, direction: Index, share: Floats) -> Strips:
+def _without_crosswise(strips: Strips, direction: Index, share: Floats) -> tuple[Strips, Index]:
     """Drop strips that are mostly the insides of other walls: the end of a wall paired with the far
     face of the wall it stands on. Of two that lie across each other the usual thickness stays.
     """
     if not len(strips):
-        return strips
+        return strips, np.empty(0, dtype=np.int64)
     shapes = strips.shapes()
     one, two = STRtree(shapes).query(shapes, predicate="intersects")
     rival = (direction[one] != direction[two]) & (share[two] > share[one])
     one, two = one[rival], two[rival]
     covered = np.zeros(len(strips))
     np.add.at(covered, one, shapely.area(shapely.intersection(shapes[one], shapes[two])))
-    return strips.take(np.flatnonzero(covered <= CROSSWISE_SHARE * shapely.area(shapes)))
+    kept = np.flatnonzero(covered <= CROSSWISE_SHARE * shapely.area(shapes))
+    return strips.take(kept), kept
+
+
+def _in_company(strips: Strips, direction: Index) -> Index:
+    """Strips that belong to a building: they touch others, or carry on a wall beyond an opening."""
+    if not len(strips):
+        return np.empty(0, dtype=np.int64)
+    shapes = strips.shapes()
+    one, two = STRtree(shapes).query(shapes, predicate="dwithin", distance=TOUCH_MM)
+    carried = _carried_on(strips, direction)
+    pairs = (np.concatenate([one, carried[:, 0]]), np.concatenate([two, carried[:, 1]]))
+    graph = coo_matrix((np.ones(len(pairs[0])), pairs), shape=(len(strips), len(strips)))
+    _, part = connected_components(graph, directed=False)
+    extent = np.bincount(part, weights=strips.length())
+    return np.flatnonzero(extent[part] >= COMPANY_MM)
+
+
+def _carried_on(strips: Strips, direction: Index) -> Index:
+    """Pairs of strips between the same two lines with an opening between them, (n, 2)."""
+    across = np.column_stack([-strips.along[:, 1], strips.along[:, 0]])
+    low = (strips.corners[:, 0] * across).sum(axis=1)
+    start = (strips.corners[:, 0] * strips.along).sum(axis=1)
+    end = start + strips.length()
+    key = np.column_stack(
+        [direction, np.round(low / TOUCH_MM), np.round(strips.thickness / TOUCH_MM)]
+    )
+    order = np.lexsort((start, key[:, 2], key[:, 1], key[:, 0]))
+    same = (key[order][1:] == key[order][:-1]).all(axis=1)
+    near = start[order][1:] - end[order][:-1] <= CARRIES_ON_MM
+    rows = np.flatnonzero(same & near)
+    return np.column_stack([order[rows], order[rows + 1]])
 
 
 def _usualness(pairs: Neighbours) -> Floats:
@@ -124,7 +182,12 @@ def _usualness(pairs: Neighbours) -> Floats:
     return np.asarray(near / weight.sum())
 
 
-def _accept(faces: Faces, pairs: Neighbours, share: Floats) -> Bools:
+def _accept(
+    faces: Faces,
+    pairs: Neighbours,
+    share: Floats,
+    test: Callable[[float, float, float, int], bool],
+) -> Bools:
     """Which pairs are walls, decided in the order given: a pair is judged by the walls behind it."""
     walls: tuple[list[list[tuple[float, float]]], ...] = (
         [[] for _ in range(len(faces))],
@@ -143,7 +206,7 @@ def _accept(faces: Faces, pairs: Neighbours, share: Floats) -> Bools:
     )
     for k, (lower, upper, start, end, gap, usual) in enumerate(rows):
         backed = _covered(below[lower], start, end) + _covered(above[upper], start, end)
-        if _is_wall(end - start, gap, usual, backed):
+        if test(end - start, gap, usual, backed):
             accepted[k] = True
             above[lower].append((start, end))
             below[upper].append((start, end))
@@ -158,6 +221,15 @@ def _is_wall(length: float, gap: float, usual: float, backed: int) -> bool:
     if gap > USUAL_MM:
         return backed == 0 and usual >= USUAL_SHARE
     return backed == 0 or gap <= DOUBTFUL_MM or usual >= USUAL_SHARE
+
+
+def _is_wall_among_others(length: float, gap: float, usual: float, backed: int) -> bool:
+    """Stricter: shelves and worktops before a wall look like a second wall."""
+    if usual < OWN_SHARE and length <= LONG_RATIO * gap:
+        return False
+    if backed and gap > LINING_MM:
+        return False
+    return _is_wall(length, gap, usual, backed)
 
 
 def _covered(taken: list[tuple[float, float]], start: float, end: float) -> bool:

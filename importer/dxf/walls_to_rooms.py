@@ -8,14 +8,22 @@ is drawn in them and joined with the door symbols; closed, they part the free sp
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import dataclass
 from typing import Final
 
 from shapely import Polygon
 
-from importer.dxf.closing import Closed, body_polygons
+from importer.dxf.closing import Closed, body_polygons, close_openings
 from importer.dxf.drawing import Drawing
 from importer.dxf.found import DoorSymbol, Opening, OpeningKind, Recovered, RoomShape
-from importer.dxf.wall_groups import WallChoice, on_layers, wall_choices
+from importer.dxf.wall_groups import (
+    Groups,
+    WallChoice,
+    group_scores,
+    groups_of,
+    named_choices,
+    shaped_groups,
+)
 from importer.dxf.wall_linework import wall_linework
 from importer.dxf.wall_reading import read_walls
 from importer.hints import Hints
@@ -29,6 +37,9 @@ ROOM_ACROSS_MM: Final = 600.0
 CLOSET_MM2: Final = 0.25e6
 CLOSET_ACROSS_MM: Final = 300.0
 """The smallest closet with a floor worth covering."""
+
+SHUT_SHARE: Final = 0.3
+"""More rooms than this without an opening: they are the insides of furniture, or the like."""
 
 
 def recover_rooms(drawing_mm: Drawing, symbols: Sequence[DoorSymbol], hints: Hints) -> Recovered:
@@ -44,32 +55,146 @@ def recover_rooms(drawing_mm: Drawing, symbols: Sequence[DoorSymbol], hints: Hin
         wall bodies, and findings for what was closed without anything being drawn there. Empty when
         the drawing shows no walls around rooms.
     """
-    for choice in wall_choices(drawing_mm, hints):
-        linework = wall_linework(drawing_mm, on_layers(drawing_mm, choice.layers), symbols)
-        closed = read_walls(drawing_mm, symbols, hints, linework)
-        recovered = _recovered(drawing_mm, closed, choice)
-        if recovered.rooms:
-            return recovered
-    return Recovered()
+    groups = groups_of(drawing_mm)
+    scores = group_scores(drawing_mm, groups)
+    attempt = _Attempt(drawing=drawing_mm, symbols=tuple(symbols), hints=hints)
+    for choice in named_choices(drawing_mm, groups, scores, hints):
+        found = _plain_or_mixed(attempt, choice)
+        if found is not None and found.rooms:
+            return _recovered(drawing_mm, found)
+    if hints.wall_layers:
+        return Recovered()
+    best = _by_shape(attempt, groups, shaped_groups(groups, scores, hints))
+    return _recovered(drawing_mm, best) if best is not None else Recovered()
+
+
+# ---------------------------------------------------------------- trying choices of linework
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Attempt:
+    drawing: Drawing
+    symbols: tuple[DoorSymbol, ...]
+    hints: Hints
+
+    def read(self, choice: WallChoice, *, mixed: bool, told: bool = True) -> _Found | None:
+        """Rooms of one choice of linework. Where nothing but the way the strokes lie speaks for it
+        (`told` False) openings must do, and there is no reading without.
+        """
+        linework = wall_linework(self.drawing, choice.sources, self.symbols, mixed=mixed)
+        reading = read_walls(self.drawing, self.symbols, self.hints, linework)
+        if not told and not reading.shows_openings:
+            return None
+        found = _found(close_openings(reading.body, reading.candidates), choice.why)
+        return found if told or found.is_plan else None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Found:
+    """Rooms of one reading and how well founded it is.
+
+    `doors` counts drawn doors, `passages` plain gaps as wide as doors with a wall end on either side
+    that part two rooms; `shut` counts rooms that nothing leads into.
+    """
+
+    closed: Closed
+    rooms: tuple[RoomShape, ...]
+    doors: int
+    passages: int
+    shut: int
+
+    @property
+    def is_plan(self) -> bool:
+        """Whether this is a plan of rooms at all: one can walk into most of them."""
+        return (self.doors >= 1 or self.passages >= 2) and self.merit > 0
+
+    @property
+    def merit(self) -> float:
+        """The more doors lead somewhere the better; rooms that nothing leads into are furniture."""
+        return self.doors + self.passages / 2 - self.shut / 2
+
+
+def _found(closed: Closed, why: str) -> _Found:
+    entered = {s for pair in closed.beside for s in pair if s is not None}
+    numbers = {
+        k
+        for k, space in enumerate(closed.spaces)
+        if not space.outside and _is_room(space.shape, entered=k in entered)
+    }
+    doors = passages = 0
+    for candidate, (one, two) in zip(closed.candidates, closed.beside, strict=True):
+        if one == two or not numbers.intersection((one, two)):
+            continue
+        opening = candidate.opening
+        doors += opening.kind is OpeningKind.DOOR
+        passages += candidate.is_passage and {one, two} <= numbers
+    return _Found(
+        closed=closed,
+        rooms=tuple(RoomShape(shape=closed.spaces[k].shape, why=why) for k in sorted(numbers)),
+        doors=doors,
+        passages=passages,
+        shut=len(numbers - entered),
+    )
+
+
+def _plain_or_mixed(attempt: _Attempt, choice: WallChoice) -> _Found | None:
+    """The choice read as walls only; where that shuts many rooms in, as a mixture if that is better."""
+    plain = attempt.read(choice, mixed=False)
+    if plain is None or plain.shut <= SHUT_SHARE * len(plain.rooms):
+        return plain
+    mixed = attempt.read(choice, mixed=True)
+    return _better(plain, mixed) if mixed is not None and mixed.is_plan else plain
+
+
+def _by_shape(attempt: _Attempt, groups: Groups, sets: Sequence[tuple[int, ...]]) -> _Found | None:
+    """The best founded reading of groups of strokes whose names tell nothing: the best group alone,
+    then what others add to it, and all together where that fails.
+    """
+    *alone, everything = sets
+    best: _Found | None = None
+    picked: tuple[int, ...] = ()
+    for candidate in alone:
+        found = _mixture(attempt, groups, candidate)
+        if found is not None and _better(best, found) is found:
+            best, picked = found, candidate
+    for candidate in alone if best is not None else ():
+        if candidate[0] not in picked:
+            found = _mixture(attempt, groups, (*picked, *candidate))
+            if found is not None and _better(best, found) is found:
+                best, picked = found, (*picked, *candidate)
+    if best is None and everything:
+        best = attempt.read(_shaped(groups, everything), mixed=True, told=False)
+    return best
+
+
+def _shaped(groups: Groups, picked: tuple[int, ...]) -> WallChoice:
+    why = "strokes that lie in pairs as the faces of walls"
+    return WallChoice(sources=groups.sources(picked), why=why)
+
+
+def _mixture(attempt: _Attempt, groups: Groups, picked: tuple[int, ...]) -> _Found | None:
+    """Groups read with other things among the walls, and as walls only; the better of the two."""
+    choice = _shaped(groups, picked)
+    mixed = attempt.read(choice, mixed=True, told=False)
+    return _better(mixed, attempt.read(choice, mixed=False, told=False))
+
+
+def _better(one: _Found | None, two: _Found | None) -> _Found | None:
+    """The better founded of two readings, the first where they are equal."""
+    if one is None or two is None:
+        return one or two
+    return two if two.merit > one.merit else one
 
 
 # ---------------------------------------------------------------- what the spaces are
 
 
-def _recovered(drawing: Drawing, closed: Closed, choice: WallChoice) -> Recovered:
-    entered = {s for pair in closed.beside for s in pair if s is not None}
-    rooms = [
-        RoomShape(shape=space.shape, why=f"walls: {choice.why}")
-        for k, space in enumerate(closed.spaces)
-        if not space.outside and _is_room(space.shape, entered=k in entered)
-    ]
-    if not rooms:
-        return Recovered()
-    openings = tuple(c.opening for c in closed.candidates)
+def _recovered(drawing: Drawing, found: _Found) -> Recovered:
+    openings = tuple(c.opening for c in found.closed.candidates)
     return Recovered(
-        rooms=tuple(rooms),
+        rooms=found.rooms,
         openings=openings,
-        walls=body_polygons(closed.body),
+        walls=body_polygons(found.closed.body),
         findings=_gap_findings(drawing, openings),
     )
 
