@@ -183,7 +183,11 @@ def _refuse_empty(loaded: LoadedDxf) -> None:
     if len(document.modelspace()):
         return
     sheets = [name for name in document.layout_names_in_taborder() if name != "Model"]
-    drawn = [name for name in sheets if len(document.layout(name))]
+    drawn = [
+        name
+        for name in sheets
+        if any(entity.dxftype() != "VIEWPORT" for entity in document.layout(name))
+    ]
     if drawn:
         names = ", ".join(drawn)
         raise refusal(

@@ -125,8 +125,9 @@ def with_geometry_only(raw: RawDxf, *, tables: bool) -> RawDxf:
         if kind == b"ENDSEC":
             section = b""
     kept.extend((b"0", b"EOF"))
-    lost = "header and objects" if tables else "header, layer table and objects"
-    what = f"{lost} of the file are damaged and were not read; hidden layers may show."
+    what = "the header or the objects of the file are damaged; only what is drawn was read."
+    if not tables:
+        what = "all but the drawn part of the file is damaged; layers that are hidden may show."
     return _told(replace(raw, body=joined(kept)), "IMP-106", what)
 
 

@@ -136,10 +136,10 @@ class _Teller:
         if tally.hidden:
             total = sum(tally.hidden.values())
             names = _some(sorted(tally.hidden))
-            what = f"{total} entities on frozen or switched-off layers are left out: {names}."
+            what = f"left out, as on frozen or switched-off layers: {total} entities ({names})."
             self._add("IMP-117", what, "Switch the layers on in the drawing if they matter.")
         if tally.invisible:
-            what = f"{tally.invisible} entities that are marked invisible are left out."
+            what = f"left out, as marked invisible: {tally.invisible} entities."
             self._add("IMP-117", what)
         if tally.annotation:
             kinds = ", ".join(f"{count} {kind}" for kind, count in sorted(tally.annotation.items()))
