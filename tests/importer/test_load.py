@@ -345,5 +345,5 @@ def test_an_entity_that_breaks_the_reader_is_left_out_by_name(tmp_path: Path) ->
 
 def test_a_sheet_with_nothing_but_its_viewport_is_empty(tmp_path: Path) -> None:
     doc = document()
-    doc.layout("Layout1").add_viewport((1, 1), (2, 2), (0, 0), 10)
+    doc.paperspace("Layout1").add_viewport((1, 1), (2, 2), (0, 0), 10)
     assert "nothing is drawn" in refused(saved(tmp_path, doc))
