@@ -276,3 +276,52 @@ def _sweep(part: Index, faces: Faces, rows: list[tuple[int, int, float, float]])
             new_owner.append(after)
         cuts[first : last + 1] = new_cuts
         owner[first : last + 1] = new_owner
+
+
+LADDER_FACES: Final = 5
+"""So many strokes at one distance are treads, planks, tiles or hatching, never faces of walls."""
+
+EVEN_SHARE: Final = 0.08
+EVEN_MM: Final = 4.0
+"""Distances that differ by no more than this share (or this much) are one distance."""
+
+
+def ladder_rungs(faces: Faces, pairs: Neighbours) -> NDArray[np.bool_]:
+    """Which faces stand in a row of at least `LADDER_FACES` at even distances.
+
+    Args:
+        faces: the faces.
+        pairs: what `neighbours` found among them.
+    """
+    length = faces.length()
+    rung = np.zeros(len(faces), dtype=bool)
+    if not len(pairs):
+        return rung
+    rows = np.flatnonzero(
+        2 * (pairs.end - pairs.start) > np.minimum(length[pairs.lower], length[pairs.upper])
+    )
+    lower, upper = pairs.lower[rows], pairs.upper[rows]
+    chain = _climb(lower, upper, pairs.gap[rows]) + _climb(-upper, -lower, pairs.gap[rows]) - 1
+    for k in np.flatnonzero(chain >= LADDER_FACES - 1).tolist():
+        rung[lower[k]] = rung[upper[k]] = True
+    return rung
+
+
+def _climb(lower: Index, upper: Index, gap: Floats) -> Index:
+    """How many pairs follow on each other at one distance from each pair on, itself counted. Faces are
+    numbered from low to high.
+    """
+    steps = np.ones(len(lower), dtype=np.int64)
+    starting: dict[int, list[int]] = {}
+    for k in np.argsort(-lower, kind="stable").tolist():
+        allowed = max(EVEN_MM, EVEN_SHARE * gap[k])
+        steps[k] += max(
+            (
+                int(steps[j])
+                for j in starting.get(int(upper[k]), ())
+                if abs(gap[j] - gap[k]) <= allowed
+            ),
+            default=0,
+        )
+        starting.setdefault(int(lower[k]), []).append(k)
+    return steps

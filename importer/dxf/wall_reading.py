@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -24,7 +24,7 @@ from importer.dxf.wall_body import (
     strokes_along,
     wall_body,
 )
-from importer.dxf.wall_faces import faces_of, neighbours
+from importer.dxf.wall_faces import Faces, Neighbours, faces_of, ladder_rungs, neighbours
 from importer.dxf.wall_gaps import gaps_at, slits
 from importer.dxf.wall_linework import WallLinework
 from importer.dxf.wall_strips import THICKEST_MM, strips_of
@@ -58,8 +58,8 @@ def read_walls(
         hints: layers to ignore.
         linework: the strokes, arcs and fills taken for walls.
     """
-    faces, _ = faces_of(linework.straight)
-    strips = strips_of(faces, neighbours(faces, THICKEST_MM), mixed=linework.mixed)
+    linework, faces, pairs = _without_ladders(linework)
+    strips = strips_of(faces, pairs, mixed=linework.mixed)
     curved, curved_ends = curved_walls(linework.arcs)
     solids = np.concatenate([linework.solids, curved])
     strokes = strokes_along(linework.strokes, strips) if linework.mixed else linework.strokes
@@ -73,6 +73,27 @@ def read_walls(
     rest = [k for k in range(len(symbols)) if k not in used]
     candidates = distinct((*candidates, *openings_at_symbols(symbols, rest, strips, body)))
     return WallReading(body=body, candidates=stacked(candidates))
+
+
+def _without_ladders(linework: WallLinework) -> tuple[WallLinework, Faces, Neighbours]:
+    """The linework less treads, planks and hatching, its faces, and which lie beside which."""
+    faces, face_of = faces_of(linework.straight)
+    pairs = neighbours(faces, THICKEST_MM)
+    rungs = ladder_rungs(faces, pairs)
+    if not rungs.any():
+        return linework, faces, pairs
+    on_ladder = (face_of >= 0) & rungs[face_of]
+    straight = linework.straight[~on_ladder]
+    rest = _others(linework.strokes, linework.straight[on_ladder])
+    faces, _ = faces_of(straight)
+    left = replace(linework, straight=straight, strokes=rest)
+    return left, faces, neighbours(faces, THICKEST_MM)
+
+
+def _others(strokes: Floats, dropped: Floats) -> Floats:
+    """The strokes that are not among the dropped ones."""
+    gone = {tuple(row) for row in dropped.tolist()}
+    return strokes[[tuple(row) not in gone for row in strokes.tolist()]]
 
 
 def _evidence(drawing: Drawing, hints: Hints) -> Floats:

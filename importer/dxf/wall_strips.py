@@ -112,10 +112,8 @@ def strips_of(faces: Faces, pairs: Neighbours, *, mixed: bool = False) -> Strips
     wall_like = (pairs.gap >= THINNEST_MM) & (pairs.gap <= THICKEST_MM) & (length >= SHORTEST_MM)
     pairs = pairs.take(np.flatnonzero(wall_like))
     share = _usualness(pairs)
-    if mixed:
-        order = np.lexsort((pairs.start, pairs.lower, np.round(pairs.gap, 1), -np.round(share, 2)))
-    else:
-        order = np.lexsort((pairs.start, pairs.lower, np.round(pairs.gap, 1), share < USUAL_SHARE))
+    rank = -np.round(_fullness(faces, pairs), 1) if mixed else share < USUAL_SHARE
+    order = np.lexsort((pairs.start, pairs.lower, np.round(pairs.gap, 1), rank))
     test = _is_wall_among_others if mixed else _is_wall
     chosen = np.sort(order[_accept(faces, pairs.take(order), share[order], test)])
     pairs, share = pairs.take(chosen), share[chosen]
@@ -180,6 +178,20 @@ def _usualness(pairs: Neighbours) -> Floats:
     weight = np.bincount(number + 1, weights=pairs.end - pairs.start, minlength=number.max() + 3)
     near = weight[number] + weight[number + 1] + weight[number + 2]
     return np.asarray(near / weight.sum())
+
+
+def _fullness(faces: Faces, pairs: Neighbours) -> Floats:
+    """Share of its faces that each pair and its like (same faces, same thickness) run along, the lesser
+    of both: faces of a wall run together all the way, a shelf along a part of the wall.
+    """
+    length = pairs.end - pairs.start
+    fullness = np.ones(len(pairs))
+    for face in (pairs.lower, pairs.upper):
+        key = np.column_stack([face, np.round(pairs.gap / BIN_MM).astype(np.int64)])
+        _, like = np.unique(key, axis=0, return_inverse=True)
+        run = np.bincount(like.reshape(-1), weights=length)[like.reshape(-1)]
+        fullness = np.minimum(fullness, run / np.maximum(faces.length()[face], 1.0))
+    return fullness
 
 
 def _accept(
