@@ -27,9 +27,14 @@ from layout.joint_settle import Settled, settle
 from layout.stock_program import Cases, Program
 from layout.stock_shares import SLACK_MM, add_shares, planks_of
 
-CELL_MM: Final = 5.0
-"""Spacing of the lengths t while the programme is small, and twice that for many kinds of run."""
+FINE_MM: Final = 5.0
+COARSE_MM: Final = 10.0
+"""Spacing of the lengths t: fine while the programme stays small, coarse at the most."""
+SMALL: Final = 1200
+"""Cases of a small programme."""
 MANY_KINDS: Final = 12
+"""With more kinds of run than this, the lengths at which one of them changes are not singled out."""
+
 
 NO_LAYOUT: Final = 1 << 40
 """Planks of no layout at all: more than any bay needs."""
@@ -123,8 +128,8 @@ def _programmed(runs: Sequence[RunDemand], settled: Settled) -> _Group:
             onlys.append(run.x1 - run.x0)
         else:
             kind[run.index] = number.setdefault(kind_of(run, tiers[run.index]), len(number))
-    cell = CELL_MM if len(number) <= MANY_KINDS else 2 * CELL_MM
-    marks = marks_of(tuple(number), demand, cell)
+    cell = min(COARSE_MM, max(FINE_MM, 2 * demand.stock.plank_length * len(number) / SMALL))
+    marks = marks_of(tuple(number) if len(number) <= MANY_KINDS else (), demand, cell)
     cases = [cases_of(k, kind.count(n), demand, marks) for k, n in number.items()]
     singles, others = _split_onlys(onlys, cases, demand)
     cases += [only_cases(length, demand, marks) for length in singles]

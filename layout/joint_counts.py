@@ -75,12 +75,12 @@ def _cases(problem: Problem, search: Search) -> list[Cases]:
     times = Counter(node.kind for node in problem.nodes)
     for number, kind in enumerate(problem.kinds):
         options = kind.options
-        steps = search.steps[number]
+        above, below = search.places(options)
         allowed = options.price <= options.price.min() + EPS
         found.append(
             Cases(
-                need=np.where((steps.above < search.size) & allowed, steps.above, NEVER),
-                room=np.where(allowed, steps.below, 0),
+                need=np.where((above < search.size) & allowed, above, NEVER),
+                room=np.where(allowed, below, 0),
                 opened=options.opened + np.where(allowed, 0, 1),
                 low=options.first - GRID_MM,
                 high=options.first,

@@ -17,11 +17,11 @@ from typing import Final
 import numpy as np
 import numpy.typing as npt
 
-from layout.joint_candidates import STEP_MM, Floats, Options
+from layout.joint_candidates import STEP_MM, Floats, Ints, Options
 from layout.joint_conflicts import Table
 from layout.joint_problem import Problem
 
-HOT: Final = 0.25
+HOT: Final = 0.15
 COLD: Final = 0.01
 """Temperatures at the start and the end of a cycle; a conflict weighs 1."""
 CYCLE_SWEEPS: Final = 25
@@ -31,17 +31,20 @@ LACK_SHARE: Final = 0.15
 MANY_MARKS: Final = 300
 """Most lengths at which the number of pieces is kept; more cost time and gain little."""
 EPS: Final = 1e-6
+SIGNS: Final = np.array([1.0, 1.0, -1.0, -1.0, 1.0], dtype=np.float32)
+
+Links = tuple[tuple[tuple[int, Table], ...], ...]
+_Small = npt.NDArray[np.float32]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class _Steps:
-    """Per kind: where its options step in V, and where to read the sum of lacks for all of them.
-
-    Option k adds 1 to V from `above[k]` on and 1 below `below[k]`.
+    """Per kind: what each option adds to V (a row per option), the planks each opens, the least of
+    them, and where to read the sum of lacks for all options.
     """
 
-    above: npt.NDArray[np.intp]
-    below: npt.NDArray[np.intp]
+    added: _Small
+    opened: tuple[int, ...]
     least: int
     reads: npt.NDArray[np.intp]
 
@@ -60,7 +63,7 @@ def _marks(problem: Problem) -> Floats:
 
 
 class Search:
-    """A choice of one option per run, and V for it."""
+    """A choice of one option per node, and V for it."""
 
     def __init__(self, problem: Problem, choice: Sequence[int], seed: int) -> None:
         self.problem = problem
@@ -68,40 +71,60 @@ class Search:
         self.random = Random(seed)  # noqa: S311 (repeatable on purpose)
         self.marks = _marks(problem)
         self.size = len(self.marks) + 1
-        self._levels = np.array([[-1.0], [0.0], [1.0], [2.0]])
-        self._sums = np.zeros((4, self.size + 1))
-        self.steps = tuple(self._steps_of(k.options) for k in problem.kinds)
-        self.values = np.zeros(self.size)
+        spread = max(int(np.ptp(k.options.opened)) for k in problem.kinds)
+        self._levels = np.arange(-spread, 3, dtype=np.float32)[:, None]
+        self._sums = np.zeros((spread + 3, self.size + 1), dtype=np.float32)
+        kinds = tuple(self._steps_of(k.options, spread) for k in problem.kinds)
+        self.steps = tuple(kinds[node.kind] for node in problem.nodes)
+        self._prices = tuple(problem.options(n).price for n in range(problem.size))
+        self._links = problem.links
+        self._clipped = _clipped(problem.links)
+        self.values = np.zeros(self.size, dtype=np.float32)
         self.opened = 0
-        for run, option in enumerate(self.choice):
-            self._put(run, option, 1)
-            self.opened += int(problem.options(run).opened[option])
-        self.weight = problem.breach_weight(self.choice)
+        self.weight = 0.0
+        self.restart(choice)
 
     @property
     def planks(self) -> int:
         """Planks of the present choice."""
         return self.opened - int(self.values.min())
 
+    def restart(self, choice: Sequence[int]) -> None:
+        """Go on from another choice."""
+        self.choice = list(choice)
+        self.values[:] = 0
+        self.opened = 0
+        for steps, option in zip(self.steps, choice, strict=True):
+            self.values += steps.added[option]
+            self.opened += steps.opened[option]
+        self.weight = self.problem.breach_weight(self.choice)
+
+    def places(self, options: Options) -> tuple[Ints, Ints]:
+        """Per option, the mark from which its first piece counts in V, and the number of marks at
+        which its last piece does.
+        """
+        above = np.searchsorted(self.marks, options.need - EPS) + 1
+        above[~np.isfinite(options.need)] = self.size
+        return above, np.searchsorted(self.marks, options.room + EPS, side="right")
+
     def improve(self, floor: int, moves: int) -> bool:
         """Look for a layout with fewer planks than now and no worse breaches, down to `floor`; give
         up after `moves` moves without one. The choice is the best found.
         """
-        best, best_planks, allowed = list(self.choice), self.planks, self.weight
+        allowed = self.weight
         found = False
-        while best_planks > floor and self._reach(best_planks - 1, allowed, moves):
-            best, best_planks, allowed = list(self.choice), self.planks, self.weight
+        while self.planks > floor and self.repair(self.planks - 1, allowed, moves):
             found = True
-        self.restart(best)
         return found
 
     def repair(self, target: int, allowed: float, moves: int) -> bool:
-        """Look for a choice with at most `target` planks and breaches of at most the allowed weight."""
+        """Look for a choice with at most `target` planks and breaches of at most the allowed weight;
+        the choice stays as it was when there is none.
+        """
         before = list(self.choice)
-        if self._reach(target, allowed, moves):
-            return True
-        self.restart(before)
-        return False
+        reached = self._reach(target, allowed, moves)
+        self.restart(self.choice if reached else before)
+        return reached
 
     def settle(self, moves: int, least: float) -> float:
         """Look for a choice with less weight of breaches, whatever the planks, down to `least`; the
@@ -110,8 +133,8 @@ class Search:
         best, lightest = list(self.choice), self.weight
         done = 0
         while done < moves and lightest > least + EPS:
-            for run, temperature in self._cycle():
-                self._move(run, temperature, target=self.opened + self.size)
+            for node, temperature in self._cycle():
+                self._move(node, temperature, self.opened + self.size, self._links)
                 done += 1
                 if self.weight < lightest - EPS:
                     best, lightest = list(self.choice), self.weight
@@ -119,103 +142,106 @@ class Search:
         return lightest
 
     def _reach(self, target: int, allowed: float, moves: int) -> bool:
-        """Move until the choice needs at most `target` planks and weighs no more than allowed."""
+        """Move until the choice needs at most `target` planks and weighs no more than allowed.
+
+        Where no breach is allowed, every pair of nodes in conflict weighs the same, however many
+        joints they have: the moves get over such walls more easily.
+        """
+        links = self._links
+        if allowed < 1.0 - EPS:
+            links = self._clipped
+            self.weight = self._weight(links)
         done = 0
         while done < moves:
-            for run, temperature in self._cycle():
-                lack = self._move(run, temperature, target)
-                if lack < EPS and self.weight <= allowed + EPS:
+            for node, temperature in self._cycle():
+                lack = self._move(node, temperature, target, links)
+                if lack < 0.5 and self.weight <= allowed + EPS:
                     return True
                 done += 1
         return False
 
+    def _weight(self, links: Links) -> float:
+        """Weight of the choice by some tables; every seam is listed at both its nodes."""
+        total = 0.0
+        for node, option in enumerate(self.choice):
+            total += float(self._prices[node][option])
+            total += sum(float(t[self.choice[q], option]) for q, t in links[node] if q < node)
+        return total
+
     def _cycle(self) -> list[tuple[int, float]]:
-        """One cooling: runs in random order, each sweep a little colder."""
+        """One cooling: nodes in random order, each sweep a little colder."""
         plan = []
-        runs = list(range(self.problem.size))
+        nodes = list(range(self.problem.size))
         for sweep in range(CYCLE_SWEEPS):
             temperature = HOT * (COLD / HOT) ** (sweep / (CYCLE_SWEEPS - 1))
-            self.random.shuffle(runs)
-            plan += [(run, temperature) for run in runs]
+            self.random.shuffle(nodes)
+            plan += [(node, temperature) for node in nodes]
         return plan
 
-    def _move(self, run: int, temperature: float, target: int) -> float:
-        """Choose again for one run; returns what is still lacking of V for the target."""
-        old = self.choice[run]
-        weights = self._weights(run)
-        lacks = self._lacks(run, target)
+    def _move(self, node: int, temperature: float, target: int, links: Links) -> float:
+        """Choose again for one node, likelier what costs less; what V then lacks for the target."""
+        choice, steps = self.choice, self.steps[node]
+        old = choice[node]
+        weights = self._prices[node]
+        for other, table in links[node]:
+            weights = weights + table[choice[other]]
+        rest = self.values - steps.added[old]
+        opened = self.opened - steps.opened[old]
+        lacks = self._lacks(rest, opened + steps.least - target, steps.reads)
         cost = lacks * (1.0 / (LACK_SHARE * self.size)) + weights
-        chances = np.exp((cost.min() - cost) * (1.0 / temperature)).cumsum()
-        new = int(chances.searchsorted(self.random.random() * chances[-1], side="right"))
-        new = min(new, len(cost) - 1)
-        self._put(run, new, 1)
-        opened = self.problem.options(run).opened
-        self.opened += int(opened[new] - opened[old])
+        cost -= cost.min()
+        cost *= -1.0 / temperature
+        chances = np.add.accumulate(np.exp(cost, out=cost))
+        new = int(chances.searchsorted(self.random.random() * chances[-1]))
+        np.add(rest, steps.added[new], out=self.values)
+        self.opened = opened + steps.opened[new]
         self.weight += float(weights[new] - weights[old])
-        self.choice[run] = new
+        choice[node] = new
         return float(lacks[new])
 
-    def _weights(self, run: int) -> Table:
-        weights = self.problem.options(run).price
-        for other, table in self.problem.links[run]:
-            weights = weights + table[self.choice[other]]
-        return weights
-
-    def _lacks(self, run: int, target: int) -> Floats:
-        """Take the run out and tell, for each of its options, what V would then lack in all."""
-        old = self.choice[run]
-        self._put(run, old, -1)
-        steps = self.steps[self.problem.nodes[run].kind]
-        rest = self.opened - int(self.problem.options(run).opened[old]) + steps.least - target
-        lack = np.maximum(rest - self.values - self._levels, 0.0)
-        np.cumsum(lack, axis=1, out=self._sums[:, 1:])
-        read = self._sums.ravel().take(steps.reads)
-        lacks: Floats = read[0] + read[1] - read[2] - read[3] + read[4]
+    def _lacks(self, rest: _Small, wanted: int, reads: npt.NDArray[np.intp]) -> _Small:
+        """For each option of a node, what V, `rest` without it, would lack in all."""
+        lack = np.maximum(wanted - rest - self._levels, 0.0)
+        np.add.accumulate(lack, axis=1, out=self._sums[:, 1:])
+        lacks: _Small = SIGNS @ self._sums.ravel().take(reads)
         return lacks
 
-    def _put(self, run: int, option: int, sign: int) -> None:
-        steps = self.steps[self.problem.nodes[run].kind]
-        self.values[steps.above[option] :] += sign
-        self.values[: steps.below[option]] += sign
-
-    def restart(self, choice: Sequence[int]) -> None:
-        """Go on from another choice."""
-        for run, option in enumerate(choice):
-            if option != self.choice[run]:
-                opened = self.problem.options(run).opened
-                self._put(run, self.choice[run], -1)
-                self._put(run, option, 1)
-                self.opened += int(opened[option] - opened[self.choice[run]])
-                self.choice[run] = option
-        self.weight = self.problem.breach_weight(self.choice)
-
-    def _steps_of(self, options: Options) -> _Steps:
+    def _steps_of(self, options: Options, spread: int) -> _Steps:
         """V at mark j counts first pieces below it and last pieces that leave it; past all marks, all
-        first pieces.
+        first pieces. So an option adds 1 from `above` on and 1 before `below`.
 
         With an option in, what lacks at j is max(0, rest + extra - added - V): `added` is 1 outside
         the stretch between `above` and `below` and 2 or 0 inside. So its sum over all j is read from
         running sums of max(0, rest - V - level) at level = added - extra.
         """
-        above = np.where(
-            np.isfinite(options.need),
-            np.searchsorted(self.marks, options.need - EPS) + 1,
-            self.size,
-        )
-        below = np.searchsorted(self.marks, options.room + EPS, side="right")
+        above, below = self.places(options)
+        every = np.arange(self.size)
+        added = (every >= above[:, None]).astype(np.float32) + (every < below[:, None])
         least = int(options.opened.min())
         extra = options.opened - least
-        outside = 2 - extra
-        inside = np.where(above < below, 3, 1) - extra
-        start, stop = np.minimum(above, below), np.maximum(above, below)
         width = self.size + 1
-        reads = np.stack(
-            [
-                outside * width + self.size,
-                inside * width + stop,
-                inside * width + start,
-                outside * width + stop,
-                outside * width + start,
-            ]
+        outside = (spread + 1 - extra) * width
+        inside = (spread + np.where(above < below, 2, 0) - extra) * width
+        start, stop = np.minimum(above, below), np.maximum(above, below)
+        places = (
+            outside + self.size,
+            inside + stop,
+            inside + start,
+            outside + stop,
+            outside + start,
         )
-        return _Steps(above=above, below=below, least=least, reads=reads)
+        return _Steps(
+            added=added.astype(np.float32),
+            opened=tuple(options.opened.tolist()),
+            least=least,
+            reads=np.stack(places),
+        )
+
+
+def _clipped(links: Links) -> Links:
+    """The same tables with no weight above 1; tables shared stay shared."""
+    made: dict[int, Table] = {}
+    for _, table in (pair for node in links for pair in node):
+        if id(table) not in made:
+            made[id(table)] = np.minimum(table, 1.0)
+    return tuple(tuple((other, made[id(table)]) for other, table in node) for node in links)
