@@ -2,14 +2,16 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
 import shapely
+from shapely import Polygon
 
 from importer.plan import Point
-from layout.floor import PlanResult
+from layout.floor import BayLayout, PlanResult
 from layout.rules import RuleSet
 from layout.writers.dxf.joint_marks import draw_breaches, joint_marks
 from layout.writers.dxf.marks import Dimension, Fill, Letter, Mark, Stroke
@@ -50,7 +52,7 @@ def compose(
     board = Board(
         texts=underlay.texts,
         strokes=underlay.strokes,
-        solid=(*underlay.fills, *(result.plan.walls if result.plan else ())),
+        solid=underlay.hatched,
         floors=[b.bay.floor for b in result.bays],
     )
     sketches = [sketch_of(layout, board) for layout in result.bays]
@@ -98,17 +100,28 @@ def _letter(result: PlanResult, sketches: Sequence[Sketch]) -> list[Told]:
     for sketch in laid:
         draw_title(sketch)
     names = room_names(result)
-    areas = {r.id: r.shape.area for r in result.plan.rooms} if result.plan is not None else {}
     return [
         Told(
             layout=s.layout,
             rooms=", ".join(names.get(r, str(r)) for r in s.layout.bay.rooms),
-            rooms_mm2=sum(areas.get(r, 0.0) for r in s.layout.bay.rooms),
+            rooms_mm2=_rooms_area(s.layout, result),
             sketch=s,
             apart=apart.get(id(s), ()),
         )
         for s in sketches
     ]
+
+
+def _rooms_area(layout: BayLayout, result: PlanResult) -> float:
+    """Area of the bay's rooms; of a room that is shared between bays, the part in this one."""
+    shapes = {r.id: r.shape for r in result.plan.rooms} if result.plan is not None else {}
+    shared = Counter(r for b in result.bays for r in b.bay.rooms)
+    area = 0.0
+    for room in layout.bay.rooms:
+        shape = shapes.get(room, Polygon())
+        part = shape if shared[room] == 1 else shape.intersection(layout.bay.outline)
+        area += part.area
+    return area
 
 
 def _tables(

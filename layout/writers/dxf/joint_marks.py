@@ -74,7 +74,7 @@ def _joint_number(words: str, joint: MovementJoint, board: Board) -> Group | Non
         for side in (beside, -beside):
             place = ((x0 + x1) / 2 - uy * side, (y0 + y1) / 2 + ux * side)
             tries.append(_centred(words, place, reading))
-    return board.place_outside(tries, most=2) or board.place(tries)
+    return board.place_outside(tries, most=2) or board.place_clearest(tries)
 
 
 def _centred(words: str, at: Point, along: Point) -> Group:

@@ -21,6 +21,10 @@ LINE_MM: Final = 4.5
 """Pitch of lines of small lettering (ISO 3098 asks for at least 1.4 heights)."""
 _GAP_MM: Final = 6.0
 _BETWEEN_MM: Final = 15.0
+_SHORTEST_MM: Final = 150.0
+"""A column is at least this tall, however low the drawing beside it is."""
+_PART_MM: Final = 40.0
+"""A panel begins in a column that has room for at least this much of it."""
 
 
 class Sample(Enum):
@@ -102,36 +106,25 @@ class Block:
 def set_panels(panels: Sequence[Panel], scale: Scale, most_height: float) -> Block:
     """Stack the panels downwards, in as many columns as keep them no taller than `most_height`, mm.
 
-    Columns stand side by side, each as wide as `WIDTH_MM` on paper; a panel is never divided unless it
-    is taller than a column.
+    Columns stand side by side, each as wide as `WIDTH_MM` on paper. A panel is divided only where a
+    column has room for a good part of it.
     """
-    tall = max(most_height / scale.ratio, 120.0)
+    tall = max(most_height / scale.ratio, _SHORTEST_MM)
     marks: list[Mark] = []
     column, y, lowest = 0, 0.0, 0.0
-    for part in (p for panel in panels for p in _divided(panel, tall)):
-        if y and y + part.height > tall:
+    for panel in panels:
+        if y and y + min(panel.height, _PART_MM) > tall:
             column, y = column + 1, 0.0
-        x = column * (WIDTH_MM + _BETWEEN_MM)
-        for line in part.lines:
-            marks.extend(_line_marks(line, part.content, scale, (x, -y)))
+        for line in panel.lines:
+            if y and y + line.pitch > tall:
+                column, y = column + 1, 0.0
+            place = (column * (WIDTH_MM + _BETWEEN_MM), -y)
+            marks.extend(_line_marks(line, panel.content, scale, place))
             y += line.pitch
-        lowest = max(lowest, y)
+            lowest = max(lowest, y)
         y += _GAP_MM
     width = (column + 1) * WIDTH_MM + column * _BETWEEN_MM
     return Block(marks=tuple(marks), width=scale.paper(width), height=scale.paper(lowest))
-
-
-def _divided(panel: Panel, tall: float) -> Iterator[Panel]:
-    lines: list[Line] = []
-    used = 0.0
-    for line in panel.lines:
-        if lines and used + line.pitch > tall:
-            yield Panel(lines=tuple(lines), content=panel.content)
-            lines, used = [], 0.0
-        lines.append(line)
-        used += line.pitch
-    if lines:
-        yield Panel(lines=tuple(lines), content=panel.content)
 
 
 def _line_marks(

@@ -18,13 +18,15 @@ from shapely import Polygon
 from layout.writers.dxf.marks import Group
 
 _CELL_MM = 1000.0
+_FILL_WEIGHT = 5
+"""Text on a fill cannot be read at all, over a line only badly."""
 
 
 class Board:
     """The ground that is taken. Mutable, used for one drawing while it is composed.
 
     `texts` are boxes of the architect's texts, `strokes` his lines as an array of geometries, `solid`
-    wall bodies and filled areas, `floors` the laid floors of all bays.
+    filled and hatched areas, `floors` the laid floors of all bays.
     """
 
     def __init__(
@@ -61,8 +63,8 @@ class Board:
         return _hits(self._floors, boxes) == 0
 
     def crossings(self, boxes: Sequence[Polygon]) -> int:
-        """How many lines, wall bodies and fills of the architect's the boxes meet."""
-        return _hits(self._strokes, boxes) + _hits(self._solid, boxes)
+        """How many lines of the architect's the boxes meet; a fill or hatch counts as several."""
+        return _hits(self._strokes, boxes) + _FILL_WEIGHT * _hits(self._solid, boxes)
 
     def place(self, candidates: Iterable[Group]) -> Group | None:
         """Take the first candidate that is free; None when there is none."""
@@ -71,6 +73,16 @@ class Board:
                 self.take(group.ground)
                 return group
         return None
+
+    def place_clearest(self, candidates: Iterable[Group]) -> Group | None:
+        """Take the free candidate that meets the fewest lines, on a floor or not, the earliest of
+        equals; None when there is none.
+        """
+        free = [g for g in candidates if self.is_free(g.ground)]
+        best = min(free, key=lambda g: self.crossings(g.boxes), default=None)
+        if best is not None:
+            self.take(best.ground)
+        return best
 
     def place_outside(self, candidates: Iterable[Group], most: int = 0) -> Group | None:
         """Take the candidate off all floors that meets the fewest lines, the earliest of equals;

@@ -37,6 +37,8 @@ _HEAD = PLAN.paper(2.5)
 _HAIR = PLAN.paper(0.1)
 _TICK = PLAN.paper(0.5)
 _STEPS = int(FARTHEST / STEP)
+_ROW_2 = 0.75 * PLAN.small
+"""From the datum to the middle of a figure that stands in row 2."""
 _MOST_TRIES = 60
 
 
@@ -133,20 +135,24 @@ def _datum_dimension(sketch: Sketch, at: Point, sign: int, offset: float) -> Non
         return
     reach = 2 * text_width("0000", PLAN.small) + 3 * INSIDE
     inside = (
-        _dimension(sketch, at, at[0] - sign * (reach + k * STEP), offset, -sign)
+        _dimension(sketch, at, at[0] - sign * (reach + k * STEP), offset, -sign, in_row_2=True)
         for k in range(_MOST_TRIES)
     )
     sketch.keep(sketch.board.place(inside))
 
 
-def _dimension(sketch: Sketch, at: Point, line: float, offset: float, sign: int) -> Group:
-    """`line` is the place of the dimension line along the rows, `sign` on which side its figure is."""
+def _dimension(
+    sketch: Sketch, at: Point, line: float, offset: float, sign: int, *, in_row_2: bool = False
+) -> Group:
+    """`line` is the place of the dimension line along the rows, `sign` on which side its figure is.
+    Inside the floor the figure stands in row 2: between wall and datum it might be too high.
+    """
     x, y = at
     middle = y - offset / 2
     figure = read_along(
         Content.DIM,
         str(whole_mm(offset)),
-        sketch.at(line + sign * PLAN.paper(1.2), middle),
+        sketch.at(line + sign * PLAN.paper(1.2), y + _ROW_2 if in_row_2 else middle),
         sketch.forward if sign > 0 else sketch.backward,
         PLAN.small,
     )

@@ -2,14 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from itertools import zip_longest
 from pathlib import PurePath
 
 from importer.plan import RoomId, Severity
 from layout.cautions import CAUTIONS, DEFAULT_RULES_NOTE
-from layout.floor import BayLayout, Frame, PlanResult
+from layout.floor import BayLayout, PlanResult
 from layout.rules import RuleSet
 from layout.takeoff import combine
 from layout.writers.dxf.lettering import from_drawing, wrapped
@@ -22,6 +22,7 @@ from layout.writers.dxf.sketch import LengthApart, Sketch
 from layout.writers.numbers import m2, whole_mm
 
 _MOST_FINDINGS = 15
+_INDENT = 8.0
 _AREA, _LAID, _PLANKS, _BOUND, _BREACHES = 88.0, 103.0, 118.0, 131.0, 150.0
 _ROOMS = 24.0
 """Right edges of the figures of the room table, and where the rooms begin, mm on paper."""
@@ -51,13 +52,13 @@ def panels_of(
         _title(result, rules, remarks, default_rules=default_rules),
         _room_table(told),
         _order(result, rules),
-        *(_bay(t) for t in told),
-        _apart(told),
-        _joints(result, told),
-        _breaches(told),
         _unlaid(result),
+        _breaches(told),
         _to_settle(result),
         _legend(result, told),
+        _bays(told),
+        _joints(result, told),
+        _apart(told),
         Panel(lines=tuple(line for c in CAUTIONS for line in paragraph(c))),
     )
     return tuple(p for p in panels if p is not None and p.lines)
@@ -136,21 +137,34 @@ def _order(result: PlanResult, rules: RuleSet) -> Panel | None:
     )
 
 
-def _bay(told: Told) -> Panel:
-    layout, sketch = told.layout, told.sketch
-    lines = [heading(f"BAY {from_drawing(layout.bay.id)}   {told.rooms}")]
-    lines += paragraph(_direction_words(layout.setting_out.frame, bool(sketch.runs)))
-    if any(is_ripped(p) for p in layout.pieces):
-        lines += paragraph(f"Rip {'; '.join(_ripped(sketch.runs))}.")
-    for words, slant in (("First", sketch.first_slant), ("Last", sketch.last_slant)):
-        if slant is not None:
-            lines += paragraph(_slant_words(words, slant))
-    (short, long), (narrow, wide) = layout.window.length_mm, layout.window.width_mm
+def _bays(told: Sequence[Told]) -> Panel | None:
+    """How each bay is laid. What holds for all of them is said once, above."""
+    if not told:
+        return None
+    lines = [heading("HOW EACH BAY IS LAID")]
     lines += paragraph(
-        f"Holds while the room, measured along the rows, differs by {short:+.0f} to {long:+.0f}, "
-        f"and across them by {narrow:+.0f} to {wide:+.0f}. Outside this: stop and set out again."
+        "The site may differ from the drawing, along and across the rows, by the two ranges in "
+        "brackets. Measure first; outside this, stop and set out again."
     )
+    for t in told:
+        lines += item(from_drawing(t.layout.bay.id), " ".join(_bay_words(t)), x=_ROOMS)
     return Panel(lines=tuple(lines))
+
+
+def _bay_words(told: Told) -> Iterator[str]:
+    layout, sketch = told.layout, told.sketch
+    if not sketch.runs:
+        yield "Nothing could be laid here."
+        return
+    frame = layout.setting_out.frame
+    (short, long), (narrow, wide) = layout.window.length_mm, layout.window.width_mm
+    yield f"Rows {_compass(frame.along)}, one after another {_compass(frame.across)}."
+    yield f"[{short:+.0f} to {long:+.0f}, {narrow:+.0f} to {wide:+.0f}]"
+    if any(is_ripped(p) for p in layout.pieces):
+        yield f"Rip {'; '.join(_ripped(sketch.runs))}."
+    for words, slant in (("first", sketch.first_slant), ("last", sketch.last_slant)):
+        if slant is not None:
+            yield _slant_words(words, slant)
 
 
 def _ripped(runs: Sequence[RunSeen]) -> Iterator[str]:
@@ -164,21 +178,11 @@ def _ripped(runs: Sequence[RunSeen]) -> Iterator[str]:
 
 
 def _slant_words(which: str, slant: EndSlant) -> str:
-    longer, shorter = ("far", "near") if slant.excess > 0 else ("near", "far")
+    shorter = "towards" if slant.excess > 0 else "away from"
     return (
-        f"{which} pieces at the angled wall: the length given is that of the edge {_EDGE[longer]} the "
-        f"start wall; the edge {_EDGE[shorter]} it is {abs(slant.excess)} shorter."
+        f"At the angled end of {which} pieces the edge {shorter} the start wall is "
+        f"{abs(slant.excess)} shorter than the length given."
     )
-
-
-_EDGE: Mapping[str, str] = {"far": "away from", "near": "towards"}
-
-
-def _direction_words(frame: Frame, laid: bool) -> str:
-    if not laid:
-        return "Nothing could be laid here."
-    along, across = _compass(frame.along), _compass(frame.across)
-    return f"Each row {along}, the rows one after another {across}."
 
 
 def _compass(direction: tuple[float, float]) -> str:
@@ -205,12 +209,16 @@ def _joints(result: PlanResult, told: Sequence[Told]) -> Panel | None:
     if not result.joints:
         return None
     names = {t.layout.bay.id: from_drawing(t.layout.bay.id) for t in told}
-    lines = [heading("MOVEMENT JOINTS")]
+    by_reason: dict[str, list[str]] = {}
     for n, joint in enumerate(result.joints, start=1):
         sides = ", ".join(names.get(b, from_drawing(b)) for b in joint.bays)
-        beside = f" ({sides})" if sides else ""
-        words = f"{joint.kind.value} {whole_mm(joint.length_mm)}{beside}. {from_drawing(joint.why)}"
-        lines += item(f"J{n}", words)
+        words = f"J{n} {whole_mm(joint.length_mm)}" + (f" ({sides})" if sides else "")
+        reason = f"{joint.kind.value.capitalize()}. {from_drawing(joint.why)}"
+        by_reason.setdefault(reason, []).append(words)
+    lines = [heading("MOVEMENT JOINTS, LENGTHS OF PROFILE")]
+    for reason, joints in by_reason.items():
+        lines += paragraph(f"{reason}")
+        lines += item("", f"{'; '.join(joints)}.", x=_INDENT)
     return Panel(lines=tuple(lines), content=Content.TABLE)
 
 

@@ -43,11 +43,11 @@ _LINE_KINDS = frozenset(
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Underlay:
-    """`texts` are boxes, `strokes` an array of linestrings, `fills` areas of solid hatches."""
+    """`texts` are boxes, `strokes` an array of lines, `hatched` areas that are filled or hatched."""
 
     texts: tuple[Polygon, ...]
     strokes: NDArray[np.object_]
-    fills: tuple[Polygon, ...] = ()
+    hatched: tuple[Polygon, ...] = ()
 
     def extent_about(self, rooms: Bounds) -> Bounds:
         """Bounds of the drawing that the rooms are part of: everything that hangs together with them
@@ -90,17 +90,17 @@ def underlay_of(doc: Drawing, to_mm: float) -> Underlay:
     )
     texts: list[Polygon] = []
     strokes: list[NDArray[np.float64]] = []
-    fills: list[Polygon] = []
+    hatched: list[Polygon] = []
     for entity in _visible(doc, hidden):
         kind = entity.dxftype()
         if kind in _TEXT_KINDS or kind == "MTEXT":
             texts.extend(_text_box(entity, to_mm))
         elif kind in _LINE_KINDS:
             strokes.extend(_stroke(entity, to_mm))
-        elif isinstance(entity, Hatch) and entity.dxf.solid_fill:
-            fills.extend(_fill(entity, to_mm))
+        elif isinstance(entity, Hatch):
+            hatched.extend(_fill(entity, to_mm))
     lines = np.array([shapely.linestrings(s) for s in strokes], dtype=object)
-    return Underlay(texts=tuple(texts), strokes=lines, fills=tuple(fills))
+    return Underlay(texts=tuple(texts), strokes=lines, hatched=tuple(hatched))
 
 
 def _visible(doc: Drawing, hidden: frozenset[str]) -> Iterator[DXFEntity]:
