@@ -97,11 +97,16 @@ def floors_in(space: Space) -> Floors:
 
 
 def _set_back(outline: Polygon, space: Space) -> list[Floor]:
-    """The floors in an outline. Where the gap parts them, each keeps its share of the outline."""
+    """The floors in an outline. Each keeps the share of it that a floor can reach: slits that the gap
+    closes, such as behind a unit drawn a little off its wall, are left out.
+    """
     gap = space.rules.gap.wall
     parts = inset(outline, gap, space.rooms[0].source)
     if len(parts) == 1:
-        return [Floor(outline=outline, shape=parts[0])]
+        reached = _around(outline, parts[0], gap)
+        # A slit shows in the length of the outline, even one of no width.
+        has_slits = outline.length - reached.length > SLIVER_WIDTH_MM
+        return [Floor(outline=reached if has_slits else outline, shape=parts[0])]
     return [Floor(outline=_around(outline, part, gap), shape=part) for part in parts]
 
 

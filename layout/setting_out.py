@@ -14,51 +14,30 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Final
 
-import numpy as np
 import shapely
 from shapely import Polygon
 
 from importer.plan import Origin, Plan, Point
-from importer.tolerance import PARALLEL_DEG, SAME_POINT_MM, SLIVER_WIDTH_MM, area_slack
+from importer.tolerance import SAME_POINT_MM, area_slack
 from layout.bay_edges import TONGUE_MM, Surroundings, grid_edges
 from layout.bay_error import not_laid
 from layout.bay_limits import is_within
 from layout.bay_near import moved, near_origin
+from layout.bay_start import StartWall, frame_from, start_walls
 from layout.directions import (
     STRAIGHT_MM,
     Direction,
-    Wall,
-    between_deg,
     directions_for,
     turned,
-    walls_of,
 )
 from layout.floor import Bay, EdgeStrip, Frame, SettingOut
 from layout.row_grid import GridEdge, RowGrid, SiteSlack, best_grid, strip_width
-from layout.rules import Hand, RuleSet
+from layout.rules import RuleSet
+from layout.runs import cut_runs
+from layout.sequence import lay_order
 
-TAPERED_START: Final = 0.9
-"""A start wall that is not quite parallel to the rows counts so much: its first row tapers, and the
-taper shows less at the end of the work (own judgement)."""
-JOINT_AS_START: Final = 0.5
-"""A joint line as the start counts so much: there is no wall to set the rows from (own judgement)."""
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class _Start:
-    """A wall to start from: its stretch in the frame of the direction, and how good it is. Equally good
-    walls are told apart by where the room lies from them, which stays when a drawing is turned.
-    """
-
-    wall: Wall
-    floor_above: bool
-    score: float
-    room_at: Point = (0.0, 0.0)
-
-    @property
-    def rank(self) -> tuple[float, float, float]:
-        """The greatest is the best."""
-        return round(self.score), round(self.room_at[1], 1), round(self.room_at[0], 1)
+STARTS_TRIED: Final = 3
+"""So many start walls are looked at where the best leaves something to be laid in reverse."""
 
 
 def set_out(bay: Bay, plan: Plan, rules: RuleSet) -> tuple[SettingOut, ...]:
@@ -87,34 +66,69 @@ def set_out_across(bay: Bay, plan: Plan, rules: RuleSet, chosen: SettingOut) -> 
     return _along(bay, way, Surroundings.of(bay, plan), rules)
 
 
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class _View:
+    """A bay seen from a start wall: its frame, the floor and its edges in that frame, the wall."""
+
+    frame: Frame
+    floor: Polygon
+    edges: tuple[GridEdge, ...]
+    reference: tuple[Point, Point]
+
+
 def _along(bay: Bay, way: Direction, around: Surroundings, rules: RuleSet) -> SettingOut:
+    """The setting-out from the best start wall. Walls are tried best first until one leaves nothing to
+    be laid in reverse, which only the rows themselves can tell.
+    """
     base = Frame(origin=near_origin([bay.outline]), along=way.along)
-    start = _start_wall(bay, base, around, rules)
-    frame = _frame(bay, base, start, rules)
-    floor = floor_in(bay, frame)
-    edges = grid_edges(floor, around.seen_from(frame), rules.rows.min_width)
-    _, low, _, high = floor.bounds
+    tried: list[tuple[float, SettingOut]] = []
+    for start in start_walls(bay, base, around, rules)[:STARTS_TRIED]:
+        frame = frame_from(bay, base, start, rules)
+        floor = floor_in(bay, frame)
+        view = _View(
+            frame=frame,
+            floor=floor,
+            edges=grid_edges(floor, around.seen_from(frame), rules.rows.min_width),
+            reference=_reference(base, frame, start),
+        )
+        found = _from_wall(view, way, rules)
+        behind = _share_reversed(floor, found, rules)
+        tried.append((start.score_with(behind), found))
+        if behind == 0.0:
+            break
+    return max(tried, key=lambda t: round(t[0]))[1]
+
+
+def _share_reversed(floor: Polygon, setting_out: SettingOut, rules: RuleSet) -> float:
+    """Share of the floor that is laid in reverse."""
+    runs, touches = cut_runs(floor, setting_out, rules)
+    order = lay_order(runs, touches)
+    return sum(runs[i].shape.area for i in sorted(order.reversed_runs)) / floor.area
+
+
+def _from_wall(view: _View, way: Direction, rules: RuleSet) -> SettingOut:
+    """Row grid and datum from one start wall."""
+    _, low, _, high = view.floor.bounds
     width = rules.plank.width
     grid = best_grid(
-        edges,
+        view.edges,
         width=width,
         slack=SiteSlack(tolerance=rules.site.tolerance, hidden=rules.gap.cover - rules.gap.wall),
         extent=(low, high),
     )
-    reference = _reference(base, frame, start)
-    datum, offsets = _datum(frame, reference, grid.phase_mm)
-    first, last = _edge_rows(edges, floor, grid, width)
+    datum, offsets = _datum(view.frame, view.reference, grid.phase_mm)
+    first, last = _edge_rows(view.edges, view.floor, grid, width)
     return SettingOut(
-        frame=frame,
+        frame=view.frame,
         phase_mm=grid.phase_mm,
         first_row_mm=first,
         last_row_mm=last,
         slack_mm=grid.slack_mm,
-        reference=reference,
+        reference=view.reference,
         datum=datum,
         datum_offset_mm=offsets,
-        strips=_strips(edges, grid, width),
-        why=_why(way, first, last, grid, edges),
+        strips=_strips(view.edges, grid, width),
+        why=_why(way, first, last, grid, view.edges),
     )
 
 
@@ -135,81 +149,10 @@ def floor_in(bay: Bay, frame: Frame) -> Polygon:
     return shapely.orient_polygons(floor)
 
 
-# --- start wall and frame -----------------------------------------------------------------------
+# --- datum --------------------------------------------------------------------------------------
 
 
-def _start_wall(bay: Bay, base: Frame, around: Surroundings, rules: RuleSet) -> _Start:
-    """The best wall to start from: long, with little floor behind it, exactly parallel to the rows so
-    that the first row does not taper, and a wall rather than a joint line.
-    """
-    outline = base.to_bay(bay.outline)
-    walls = [w for w in walls_of([outline]) if between_deg(w.along, (1.0, 0.0)) <= PARALLEL_DEG]
-    if not walls:
-        x0, y0, x1, _ = outline.bounds
-        return _Start(
-            wall=Wall(start=(x0, y0), end=(x1, y0), built_mm=x1 - x0), floor_above=True, score=0.0
-        )
-    places = np.array([_just_on(w) for w in walls])
-    is_wall = around.seen_from(base).is_wall(places).tolist()
-    starts = []
-    for wall, real in zip(walls, is_wall, strict=True):
-        above = wall.end[0] > wall.start[0]
-        taper = abs(wall.end[1] - wall.start[1])
-        score = wall.built_mm * (1.0 - _share_behind(outline, wall, rules.plank.width, above=above))
-        score *= (1.0 if real else JOINT_AS_START) * (
-            1.0 if taper <= STRAIGHT_MM else TAPERED_START
-        )
-        starts.append(
-            _Start(wall=wall, floor_above=above, score=score, room_at=_room_from(wall, outline))
-        )
-    return max(starts, key=lambda s: s.rank)
-
-
-def _room_from(wall: Wall, outline: Polygon) -> Point:
-    """The centre of the room as seen from the middle of the wall: along it, and off it."""
-    ux, uy = wall.along
-    dx = outline.centroid.x - (wall.start[0] + wall.end[0]) / 2
-    dy = outline.centroid.y - (wall.start[1] + wall.end[1]) / 2
-    return dx * ux + dy * uy, dy * ux - dx * uy
-
-
-def _just_on(wall: Wall) -> Point:
-    """A place on the first stretch of a wall, just past its start."""
-    ux, uy = wall.along
-    step = min(SLIVER_WIDTH_MM * 2, wall.built_mm / 2)
-    return wall.start[0] + ux * step, wall.start[1] + uy * step
-
-
-def _share_behind(outline: Polygon, wall: Wall, width: float, *, above: bool) -> float:
-    """Share of the bay more than a row behind the wall: it would be laid in reverse."""
-    x0, y0, x1, y1 = outline.bounds
-    line = (
-        min(wall.start[1], wall.end[1]) - width
-        if above
-        else max(wall.start[1], wall.end[1]) + width
-    )
-    if (line <= y0) if above else (line >= y1):
-        return 0.0
-    low, high = (y0 - 1.0, line) if above else (line, y1 + 1.0)
-    behind = shapely.clip_by_rect(outline, x0 - 1.0, low, x1 + 1.0, high)
-    return float(behind.area / outline.area)
-
-
-def _frame(bay: Bay, base: Frame, start: _Start, rules: RuleSet) -> Frame:
-    """The bay frame: y = 0 where the floor begins at the start wall, x = 0 where it begins at all."""
-    ax, ay = base.across
-    nx, ny = (ax, ay) if start.floor_above else (-ax, -ay)
-    mirrored = rules.plank.lay is Hand.LEFT_TO_RIGHT
-    # Adding nought turns a negative nought, which would be printed, into a plain one.
-    along = (0.0 - ny, nx + 0.0) if mirrored else (ny + 0.0, 0.0 - nx)
-    rough = Frame(origin=base.origin, along=along, mirrored=mirrored)
-    ends = [rough.point_to_bay(base.point_to_plan(p)) for p in (start.wall.start, start.wall.end)]
-    left = rough.to_bay(bay.floor).bounds[0]
-    origin = rough.point_to_plan((left, min(y for _, y in ends) + bay.gap_mm))
-    return Frame(origin=origin, along=along, mirrored=mirrored)
-
-
-def _reference(base: Frame, frame: Frame, start: _Start) -> tuple[Point, Point]:
+def _reference(base: Frame, frame: Frame, start: StartWall) -> tuple[Point, Point]:
     """The start wall's stretch in the plan frame, in laying direction."""
     ends = [base.point_to_plan(p) for p in (start.wall.start, start.wall.end)]
     first, last = sorted(ends, key=lambda p: frame.point_to_bay(p)[0])

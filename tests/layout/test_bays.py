@@ -85,6 +85,15 @@ def test_nook_too_narrow_for_a_plank_is_left_out_and_said_so() -> None:
     assert "0.16" in formed.findings[0].what  # 54 x 2984 mm
 
 
+@pytest.mark.parametrize("off", [10.0, 1e-9])
+def test_slit_behind_a_unit_drawn_off_its_wall_is_no_part_of_the_outline(off: float) -> None:
+    unit = obstacle(box(1000, off, 3000, 600))
+    (bay,) = form_bays(plan(box(0, 0, 5000, 4000), obstacles=[unit]), PLAIN).bays
+    assert list(bay.outline.interiors) == []
+    assert bay.outline.area == pytest.approx(20e6 - 2000 * 600)
+    assert bay.outline.length == pytest.approx(18_000 + 2 * 600)
+
+
 # --- rules for rooms ----------------------------------------------------------------------------
 
 

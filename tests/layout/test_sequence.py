@@ -132,7 +132,7 @@ def test_one_room_with_its_best_start_wall_is_hardly_ever_laid_in_reverse(kind: 
     assert order.trapped == frozenset()
     behind = len(order.reversed_runs)
     # Two rooms joined by a neck: what lies before the second one's first row cannot be avoided.
-    assert behind == (10 if kind == "neck" else 0)
+    assert behind == (8 if kind == "neck" else 0)
 
 
 @given(kind=st.sampled_from(sorted(build.KINDS)), degrees=st.floats(0, 360))
