@@ -2,6 +2,11 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+from contextlib import contextmanager
+
+from shapely.errors import GEOSException
+
 from importer.plan import Finding, Origin, Severity
 
 
@@ -23,3 +28,16 @@ def not_laid(code: str, what: str, where: Origin, remedy: str) -> LayoutError:
     return LayoutError(
         Finding(code=code, severity=Severity.SETTLE, what=what, where=where, remedy=remedy)
     )
+
+
+@contextmanager
+def told_as_finding(name: str, where: Origin) -> Iterator[None]:
+    """Geometry that the polygon library refuses (outlines that cross themselves) becomes a
+    `LayoutError` that names the room.
+    """
+    try:
+        yield
+    except GEOSException as error:
+        what = f"The outlines of {name}, its doorways or obstacles cross themselves ({error})."
+        remedy = "Redraw them as simple closed lines."
+        raise not_laid("LAY-121", what, where, remedy) from error

@@ -19,7 +19,7 @@ from shapely import LineString, Polygon
 from importer.plan import Doorway, Finding, Plan, Point, Room, RoomId
 from importer.tolerance import SAME_POINT_MM, SLIVER_WIDTH_MM
 from layout.bay_doorways import joint_line
-from layout.bay_error import LayoutError
+from layout.bay_error import LayoutError, told_as_finding
 from layout.bay_limits import LimitCut
 from layout.bay_near import moved_back
 from layout.bay_space import Floor, Space, called, floors_in
@@ -59,7 +59,8 @@ def form_bays(plan: Plan, rules: RuleSet) -> BayPlan:
             obstacles=obstacles.get(room.id, ()),
         )
         try:
-            found = floors_in(space)
+            with told_as_finding(space.name, room.source):
+                found = floors_in(space)
         except LayoutError as error:
             findings.append(error.finding)
             unlaid.append(UnlaidRoom(room=room.id, because=error.finding.what))

@@ -13,7 +13,7 @@ from importer.plan import Finding, Plan, Severity
 from importer.tolerance import LENGTH_MM
 from layout.audit import audit
 from layout.bay_edges import least_strip
-from layout.bay_error import LayoutError
+from layout.bay_error import LayoutError, told_as_finding
 from layout.bays import form_bays
 from layout.bound import lower_bound
 from layout.demand import BayDemand
@@ -58,7 +58,8 @@ def lay_plan(plan: Plan, rules: RuleSet) -> PlanResult:
     failed: list[UnlaidRoom] = []
     for bay in formed.bays:
         try:
-            layouts.append(lay_bay(bay, plan, rules))
+            with told_as_finding(bay.name, plan.room(bay.rooms[0]).source):
+                layouts.append(lay_bay(bay, plan, rules))
         except LayoutError as error:
             findings.append(error.finding)
             failed.extend(UnlaidRoom(room=r, because=error.finding.what) for r in bay.rooms)

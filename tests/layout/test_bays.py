@@ -67,6 +67,15 @@ def test_crossing_outline_is_refused_for_that_room_only() -> None:
     assert codes(formed) == ["LAY-121"]
 
 
+def test_obstacle_that_crosses_itself_costs_only_its_room() -> None:
+    bow_tie = Polygon([(1000, 1000), (2000, 2000), (2000, 1000), (1000, 2000)])
+    rooms = [room(box(0, 0, 4000, 4000), 1), room(box(6000, 0, 9000, 4000), 2)]
+    formed = form_bays(plan(rooms, obstacles=[obstacle(bow_tie)]), PLAIN)
+    assert [b.id for b in formed.bays] == ["B2"]
+    assert codes(formed) == ["LAY-121"]
+    assert "cross themselves" in formed.findings[0].what
+
+
 def test_parts_of_a_room_behind_a_slit_become_bays_of_their_own() -> None:
     """Two wall ends leave a slit of 12 mm, less than two gaps."""
     walls = [obstacle(box(3000, 0, 3100, 1994), 1), obstacle(box(3000, 2006, 3100, 4000), 2)]
@@ -200,6 +209,25 @@ def test_doorway_drawn_off_the_wall_face_is_bridged_or_reported(
     (bay,) = formed.bays
     reaches = bay.outline.bounds[2] == pytest.approx(4060)
     assert reaches is (off < 50)
+
+
+def test_doorway_drawn_with_rebates_counts_as_its_box_along_the_leaf() -> None:
+    rebated = Polygon(
+        [
+            (4000, 1000),
+            (4080, 1000),
+            (4080, 970),
+            (4120, 970),
+            (4120, 1890),
+            (4080, 1890),
+            (4080, 1860),
+            (4000, 1860),
+        ]
+    )
+    door = replace(doorway((4000, 1000), (4120, 1860)), shape=rebated)
+    (bay,) = form_bays(plan(box(0, 0, 4000, 4000), [door]), PLAIN).bays
+    assert bay.outline.bounds[2] == pytest.approx(4060)
+    assert bay.outline.area == pytest.approx(16e6 + 60 * 920)
 
 
 def test_doorway_through_a_slanting_wall_keeps_straight_jambs() -> None:
