@@ -76,7 +76,7 @@ def test_bulges_bow_to_the_right_of_their_chord(
     max_examples=25, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture]
 )
 @given(
-    st.lists(
+    spokes=st.lists(
         st.tuples(st.floats(1.5, 6.0), st.floats(0.05, 1.0)),
         min_size=4,
         max_size=12,
