@@ -112,7 +112,10 @@ def lay_bay(bay: Bay, plan: Plan, rules: RuleSet) -> BayLayout:
     alternatives = [_figures(layout)]
     across = set_out_across(bay, plan, rules, layout.setting_out)
     if across is not None:
-        alternatives.append(_bound_only(_grid(bay, across, rules), rules))
+        grid = _grid(bay, across, rules)
+        # Once the bound is above what the bay needs now, how far does not matter.
+        bound = lower_bound(grid.demand, found=len(layout.planks) + 1)
+        alternatives.append(_bound_only(grid, bound, rules))
     return replace(layout, alternatives=tuple(alternatives))
 
 
@@ -153,7 +156,7 @@ def _fewest_planks(bay: Bay, grids: Sequence[_Grid], rules: RuleSet) -> BayLayou
     """The layout with the fewest breaches, then planks, then pieces to saw, among the directions whose
     bound is near the best; ties go to the direction named first.
     """
-    bounds = [_quick_bound(g) for g in grids]
+    bounds = [lower_bound(g.demand) for g in grids]
     limit = min(bounds) * WORTH_A_SEARCH
     layouts = {
         n: _laid(bay, grid, rules)
@@ -164,15 +167,10 @@ def _fewest_planks(bay: Bay, grids: Sequence[_Grid], rules: RuleSet) -> BayLayou
     alternatives = tuple(
         _figures(layouts[n], chosen=n == best)
         if n in layouts
-        else _bound_only(grid, rules, bounds[n])
+        else _bound_only(grid, bounds[n], rules)
         for n, grid in enumerate(grids)
     )
     return replace(layouts[best], alternatives=alternatives)
-
-
-def _quick_bound(grid: _Grid) -> int:
-    """The bound as far as the linear programme gives it: enough to compare directions by."""
-    return lower_bound(grid.demand, found=0)
 
 
 def _rank(layout: BayLayout) -> tuple[int, int, int]:
@@ -191,7 +189,7 @@ def _figures(layout: BayLayout, *, chosen: bool = True) -> Alternative:
     )
 
 
-def _bound_only(grid: _Grid, rules: RuleSet, bound: int | None = None) -> Alternative:
+def _bound_only(grid: _Grid, bound: int, rules: RuleSet) -> Alternative:
     """A direction that was not laid: its bound, and the edges at which its row grid leaves a strip below
     the least width.
     """
@@ -200,7 +198,7 @@ def _bound_only(grid: _Grid, rules: RuleSet, bound: int | None = None) -> Altern
         along_deg=out.frame.along_deg,
         why=out.why,
         planks=None,
-        bound=_quick_bound(grid) if bound is None else bound,
+        bound=bound,
         breaches=_thin_strips(out, rules),
     )
 

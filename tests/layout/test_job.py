@@ -182,6 +182,7 @@ def test_alternatives_name_the_direction_chosen_and_the_one_across() -> None:
     assert not across.chosen
     assert across.planks is None
     assert across.bound is not None
+    assert across.bound >= bay.area_mm2 / (1220 * 180)
     assert (across.along_deg - chosen.along_deg) % 180 == pytest.approx(90)
 
 
