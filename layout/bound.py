@@ -13,6 +13,7 @@ a length of plank; every such set of runs gives a bound, and the largest counts.
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Final
@@ -34,8 +35,6 @@ SMALL: Final = 1200
 """Cases of a small programme."""
 MANY_KINDS: Final = 12
 """With more kinds of run than this, the lengths at which one of them changes are not singled out."""
-
-
 NO_LAYOUT: Final = 1 << 40
 """Planks of no layout at all: more than any bay needs."""
 
@@ -51,16 +50,23 @@ def lower_bound(demand: BayDemand, *, found: int | None = None) -> int:
         demand: Runs, touches and rules, mm.
         found: Planks of a layout at hand: the work stops when the bound gets there.
     """
-    return Bound(settle(demand)).raised(NO_LAYOUT if found is None else found)
+    enough = NO_LAYOUT if found is None else found
+    return Bound(settle(demand), enough).raised(enough)
 
 
 class Bound:
-    """The bound of a bay, `planks`, as far as it has been worked out."""
+    """The bound of a bay, `planks`, as far as it has been worked out: at first by counts alone, and
+    no further than to `found`, the planks of a layout at hand.
+    """
 
-    def __init__(self, settled: Settled) -> None:
-        demand = settled.problem.demand
-        self._groups = [_programmed(runs, settled) for runs in _groups(demand)]
-        self.planks = max((_linear(group) for group in self._groups), default=0)
+    def __init__(self, settled: Settled, found: int) -> None:
+        self.planks = 0
+        self._groups: list[_Group] = []
+        for runs in _groups(settled.problem.demand):
+            if self.planks < found:
+                group = _programmed(runs, settled)
+                self._groups.append(group)
+                self.planks = max(self.planks, _linear(group))
 
     def raised(self, found: int) -> int:
         """Ask for limits on phases too, if the bound is below `found`."""
@@ -83,7 +89,9 @@ class _Group:
 
 
 def _groups(demand: BayDemand) -> list[list[RunDemand]]:
-    """The largest sets of runs whose pieces can't lie side by side, without repeats."""
+    """The largest sets of runs whose pieces can't lie side by side, without repeats, the one with
+    most to cut first.
+    """
     runs = demand.runs
     starts = [
         [r for r in runs if r.keeps_far],
@@ -103,7 +111,7 @@ def _groups(demand: BayDemand) -> list[list[RunDemand]]:
         if alike not in seen:
             seen.append(alike)
             found.append(chosen)
-    return found
+    return sorted(found, key=lambda runs: -sum(r.x1 - r.x0 for r in runs))
 
 
 def _side_by_side(a: RunDemand, b: RunDemand, demand: BayDemand) -> bool:
@@ -125,21 +133,22 @@ def _programmed(runs: Sequence[RunDemand], settled: Settled) -> _Group:
     onlys = []
     for run in runs:
         if fits_one_plank(run, demand):
-            onlys.append(run.x1 - run.x0)
+            onlys.append(round(run.x1 - run.x0, 3))
         else:
             kind[run.index] = number.setdefault(kind_of(run, tiers[run.index]), len(number))
     cell = min(COARSE_MM, max(FINE_MM, 2 * demand.stock.plank_length * len(number) / SMALL))
     marks = marks_of(tuple(number) if len(number) <= MANY_KINDS else (), demand, cell)
     cases = [cases_of(k, kind.count(n), demand, marks) for k, n in number.items()]
     singles, others = _split_onlys(onlys, cases, demand)
-    cases += [only_cases(length, demand, marks) for length in singles]
+    alike = Counter(singles)
+    cases += [only_cases(length, n, demand, marks) for length, n in alike.items()]
     least = planks_of(others, demand.stock) if others else 0
     if not cases:
         return _Group(program=None, windows=None, least=least)
     program = Program(cases, len(marks))
     if onlys:
         add_shares(program, others, demand.stock)
-    starts = [*(k.x0 for k in number), *(0.0 for _ in singles)]
+    starts = [*(k.x0 for k in number), *(0.0 for _ in alike)]
     windows = Windows(kind, starts, cases, demand) if settled.strict else None
     return _Group(program=program, windows=windows, least=least)
 

@@ -60,8 +60,8 @@ def cases_of(kind: RunKind, times: int, demand: BayDemand, marks: Floats) -> Cas
     )
 
 
-def only_cases(length: float, demand: BayDemand, marks: Floats) -> Cases:
-    """An `only` piece beside a last piece, where it counts like a first one, or the other way."""
+def only_cases(length: float, times: int, demand: BayDemand, marks: Floats) -> Cases:
+    """`only` pieces beside a last piece, where they count like first ones, or the other way."""
     stock = demand.stock
     taken = length + stock.tolerance
     room = stock.plank_length - stock.kerf - taken + SLACK_MM
@@ -73,7 +73,7 @@ def only_cases(length: float, demand: BayDemand, marks: Floats) -> Cases:
         low=lengths,
         high=lengths,
         last=np.array([np.inf, np.inf]),
-        times=1,
+        times=times,
     )
 
 

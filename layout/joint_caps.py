@@ -20,7 +20,7 @@ from layout.stock_program import SAFE, Answer, Cap, Cases, Floats, Ints, Program
 
 CLOSE_MM: Final = 2 * GRID_MM
 """Windows are this much narrower than the offset: what the conflicts forgive is never capped."""
-ROUNDS: Final = 8
+ROUNDS: Final = 4
 """Times that limits are added to one programme."""
 AT_ONCE: Final = 25
 """Broken limits added before the programme is solved again, the most broken first."""

@@ -22,18 +22,21 @@ from layout.joint_search import Search
 from layout.joint_settle import SEED, settle
 from layout.stock import count_planks
 
+FIRST_MOVES: Final = 25
+"""Moves a run of the first search, before counting."""
 ORDER_MOVES: Final = 20
 """Exchanges a run when counted lengths are put in order; the search mends what is left."""
 
 
 REPAIR_MOVES: Final = 50
+"""Moves a run to make a counted plan keep its joints apart."""
 
 
 class Effort(Enum):
     """How long to look for fewer planks: moves a run without gain before giving up."""
 
     QUICK = 0
-    NORMAL = 200
+    NORMAL = 100
     THOROUGH = 1500
 
 
@@ -62,30 +65,37 @@ def solve(demand: BayDemand, *, effort: Effort = Effort.NORMAL) -> Solved:
     """`place_joints` together with the lower bound, which it works out anyway."""
     settled = settle(demand)
     problem = settled.problem
-    bound = Bound(settled)
     search = Search(problem, settled.choice, SEED)
-    bound.raised(search.planks)
+    bound = Bound(settled, search.planks)
     if effort is not Effort.QUICK and search.planks > bound.planks:
-        _lessen(search, bound.planks, settled.weight, effort)
+        _lessen(search, bound, settled.weight, effort)
     joints = problem.joints(search.choice)
     planks = count_planks(blanks_of(demand, joints), demand.stock)
-    return Solved(plan=JointPlan(joints=joints, planks=planks), bound=bound.planks)
+    return Solved(plan=JointPlan(joints=joints, planks=planks), bound=bound.raised(planks))
 
 
-def _lessen(search: Search, bound: int, allowed: float, effort: Effort) -> None:
+def _lessen(search: Search, bound: Bound, allowed: float, effort: Effort) -> None:
     """Fewer planks without more breaches, down to the bound if it can be met."""
+    moves = effort.value * search.problem.size
+    search.improve(bound.planks, FIRST_MOVES * search.problem.size)
+    if search.planks > bound.raised(search.planks):
+        _count(search, bound.planks, allowed)
+    if search.planks > bound.planks:
+        search.improve(bound.planks, moves)
+
+
+def _count(search: Search, bound: int, allowed: float) -> None:
+    """Start again from a plan of the stock by counts, where there is one."""
     problem = search.problem
-    moves = effort.value * problem.size
     counted = counted_choice(problem, search)
-    if counted is not None:
-        choice = ordered(problem, counted, ORDER_MOVES * problem.size, SEED)
-        for target in range(bound, search.planks):
-            trial = Search(problem, choice, SEED)
-            if trial.repair(target, allowed, REPAIR_MOVES * problem.size):
-                search.restart(trial.choice)
-                break
-    if search.planks > bound:
-        search.improve(bound, moves)
+    if counted is None:
+        return
+    choice = ordered(problem, counted, ORDER_MOVES * problem.size, SEED)
+    for target in range(bound, search.planks):
+        trial = Search(problem, choice, SEED)
+        if trial.repair(target, allowed, REPAIR_MOVES * problem.size):
+            search.restart(trial.choice)
+            break
 
 
 def blanks_of(demand: BayDemand, joints: Sequence[Sequence[float]]) -> tuple[Blank, ...]:
