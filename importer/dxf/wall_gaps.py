@@ -20,6 +20,7 @@ from importer.dxf.arrays import Geometries, line_array
 from importer.dxf.drawing import Bools, Floats
 from importer.dxf.wall_body import Sight, WallBody, WallEnds, sight_from_ends
 from importer.dxf.wall_faces import Index
+from importer.dxf.wall_strips import THINNEST_MM
 from importer.tolerance import WALL_SNAP_MM
 
 WIDEST_MM: Final = 6500.0
@@ -41,6 +42,9 @@ SPAN_SHARE: Final = 0.4
 
 RUN_ON_MM: Final = 200.0
 """A stroke that runs on past both jambs by more than this passes through, as gridlines do."""
+
+SINGLE_MM: Final = 150.0
+"""Windows are drawn this far to either side of a wall that is a single line."""
 
 ON_FACE_MM: Final = 12.0
 """A stroke this near the line of a wall face lies on it."""
@@ -136,7 +140,8 @@ def _drawn(ends: WallEnds, width: Floats, strokes: Floats) -> tuple[Index, Index
         return counts[0], counts[1]
     middle = ends.middle()
     axes = line_array(np.hstack([middle, middle + ends.out * width[:, None]]))
-    boxes = shapely.buffer(axes, ends.thickness / 2 + ON_FACE_MM, cap_style="flat")
+    half = np.where(ends.thickness < THINNEST_MM, SINGLE_MM, ends.thickness / 2)
+    boxes = shapely.buffer(axes, half + ON_FACE_MM, cap_style="flat")
     gap, stroke = STRtree(line_array(strokes)).query(boxes, predicate="intersects")
     out, start, end = ends.out[gap], strokes[stroke, :2], strokes[stroke, 2:]
     run = end - start
@@ -147,7 +152,7 @@ def _drawn(ends: WallEnds, width: Floats, strokes: Floats) -> tuple[Index, Index
     runs_on = (low < -RUN_ON_MM) & (high > width[gap] + RUN_ON_MM)
     centre = (start + end) / 2 - middle[gap]
     across = np.abs(out[:, 0] * centre[:, 1] - out[:, 1] * centre[:, 0])
-    half = ends.thickness[gap] / 2
+    half = half[gap]
     counted = along & (covered >= SPAN_SHARE * width[gap]) & ~runs_on
     on_face = np.abs(across - half) <= np.minimum(ON_FACE_MM, half / 4)
     between = ~on_face & (across < half)

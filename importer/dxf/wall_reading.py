@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from typing import Final
 
 import numpy as np
 
@@ -26,8 +27,9 @@ from importer.dxf.wall_body import (
 )
 from importer.dxf.wall_faces import Faces, Neighbours, faces_of, ladder_rungs, neighbours
 from importer.dxf.wall_gaps import gaps_at, slits
+from importer.dxf.wall_lines import ends_of_lines, single_lines
 from importer.dxf.wall_linework import WallLinework
-from importer.dxf.wall_strips import THICKEST_MM, strips_of
+from importer.dxf.wall_strips import THICKEST_MM, joined_strips, strips_of
 from importer.hints import Hints, matches_layer
 from importer.outlines import thickened_bodies, thickened_strokes
 
@@ -64,14 +66,18 @@ def read_walls(
     solids = np.concatenate([linework.solids, curved])
     strokes = strokes_along(linework.strokes, strips) if linework.mixed else linework.strokes
     body = wall_body(strokes, solids, strips)
-    all_ends = joined_ends(ends_of_strips(strips), curved_ends)
+    singles = single_lines(faces, strips) if not linework.mixed else strips.take(_NONE)
+    line_ends = ends_of_lines(singles, linework.strokes)
+    all_ends = joined_ends(ends_of_strips(strips), curved_ends, line_ends)
     body = body_with(body, thickened_bodies(slits(free_ends(all_ends, body), body)))
     gaps = gaps_at(free_ends(all_ends, body), body, _evidence(drawing, hints))
     candidates, used = openings_in_gaps(gaps, symbols)
     windows = [c.opening.shape for c in candidates if c.opening.kind is OpeningKind.WINDOW]
     body = body_with(body, thickened_strokes(glass_walls(drawing, hints, strips, windows)))
     rest = [k for k in range(len(symbols)) if k not in used]
-    candidates = distinct((*candidates, *openings_at_symbols(symbols, rest, strips, body)))
+    candidates = distinct(
+        (*candidates, *openings_at_symbols(symbols, rest, joined_strips(strips, singles), body))
+    )
     return WallReading(body=body, candidates=stacked(candidates))
 
 
@@ -94,6 +100,9 @@ def _others(strokes: Floats, dropped: Floats) -> Floats:
     """The strokes that are not among the dropped ones."""
     gone = {tuple(row) for row in dropped.tolist()}
     return strokes[[tuple(row) not in gone for row in strokes.tolist()]]
+
+
+_NONE: Final = np.empty(0, dtype=np.int64)
 
 
 def _evidence(drawing: Drawing, hints: Hints) -> Floats:

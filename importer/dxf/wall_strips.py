@@ -99,6 +99,15 @@ class Strips:
         )
 
 
+def joined_strips(one: Strips, two: Strips) -> Strips:
+    """Two sets of strips as one."""
+    return Strips(
+        corners=np.concatenate([one.corners, two.corners]),
+        along=np.concatenate([one.along, two.along]),
+        thickness=np.concatenate([one.thickness, two.thickness]),
+    )
+
+
 def strips_of(faces: Faces, pairs: Neighbours, *, mixed: bool = False) -> Strips:
     """Strips of wall among neighbouring faces.
 
