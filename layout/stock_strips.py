@@ -7,95 +7,88 @@ sides keeps both edges and takes the full width.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass
+from typing import Final
 
 from importer.tolerance import SAME_POINT_MM
 from layout.demand import Blank, StockRules
 from layout.floor import Role
 from layout.stock_pool import Stick, stick_of
 
+TWIN_MM: Final = 1.0
+"""Strips of one role whose lengths differ by no more are meant for each other."""
+
+Pair = tuple[Blank, Blank]
+
 
 def ways_to_pair(blanks: Sequence[Blank], stock: StockRules) -> Iterator[list[Stick]]:
     """Lists of sticks that cover all blanks: nothing side by side; whole strips only; strips of equal
-    role; and shorter strips beside whole ones too.
+    role, then shorter strips beside whole ones; and the other way round, twins apart.
     """
     yield [stick_of((b,), stock) for b in blanks]
-    near, far = _strips(blanks, stock)
-    if not (near and far):
+    strips = _strips_of(blanks, stock)
+    if not (strips.near and strips.far):
         return
-    whole = _pairs(near, far, {Role.FULL}, stock)
-    equal = _pairs(near, far, set(Role), stock)
-    for pairs in (whole, equal, equal + _beside_whole(near, far, equal, stock)):
+    whole = strips.pairs([], lambda a, b: a.role is b.role is Role.FULL)
+    equal = strips.pairs([], _same_role)
+    beside = strips.pairs(equal, _one_whole)
+    twins = strips.pairs(whole, lambda a, b: _same_role(a, b) and _uneven(a, b) <= TWIN_MM)
+    twins = strips.pairs(strips.pairs(twins, _one_whole), _same_role)
+    for pairs in (whole, equal, beside, twins):
         if pairs:
-            yield _with_pairs(blanks, pairs, stock)
+            paired = {b.key for pair in pairs for b in pair}
+            alone = [stick_of((b,), stock) for b in blanks if b.key not in paired]
+            yield [*(stick_of(pair, stock) for pair in pairs), *alone]
 
 
-def _strips(blanks: Sequence[Blank], stock: StockRules) -> tuple[list[Blank], list[Blank]]:
-    """Strips that can take the near and the far edge side of a pair. One that needs neither edge
-    joins the smaller group.
-    """
-    limit = stock.plank_width - stock.kerf
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Strips:
+    """Strips that can take the near and the far edge side of a pair, and the width both may take."""
+
+    near: tuple[Blank, ...]
+    far: tuple[Blank, ...]
+    width: float
+
+    def pairs(self, taken: Sequence[Pair], suits: Callable[[Blank, Blank], bool]) -> list[Pair]:
+        """The pairs taken, and more that suit, those of most equal length first."""
+        used = {b.key for pair in taken for b in pair}
+        possible = [
+            (_uneven(a, b), a.key, b.key, a, b)
+            for a in self.near
+            if a.key not in used
+            for b in self.far
+            if b.key not in used and a.width_mm + b.width_mm <= self.width and suits(a, b)
+        ]
+        found = list(taken)
+        for *_, a, b in sorted(possible, key=lambda p: p[:3]):
+            if a.key not in used and b.key not in used:
+                used |= {a.key, b.key}
+                found.append((a, b))
+        return found
+
+
+def _strips_of(blanks: Sequence[Blank], stock: StockRules) -> _Strips:
+    """One that needs neither edge joins the smaller group."""
+    width = stock.plank_width - stock.kerf + SAME_POINT_MM
     thin = [
-        b for b in blanks if b.width_mm < limit and not (b.keeps_near_edge and b.keeps_far_edge)
+        b for b in blanks if b.width_mm < width and not (b.keeps_near_edge and b.keeps_far_edge)
     ]
     near = [b for b in thin if b.keeps_near_edge]
     far = [b for b in thin if b.keeps_far_edge]
     for blank in thin:
         if not (blank.keeps_near_edge or blank.keeps_far_edge):
             (near if len(near) <= len(far) else far).append(blank)
-    return near, far
+    return _Strips(near=tuple(near), far=tuple(far), width=width)
 
 
-def _pairs(
-    near: Sequence[Blank], far: Sequence[Blank], roles: set[Role], stock: StockRules
-) -> list[tuple[Blank, Blank]]:
-    """Near strips with far strips of the same role, those of most equal length first."""
-    possible = [
-        (abs(a.length_mm - b.length_mm), a.key, b.key, a, b)
-        for a in near
-        for b in far
-        if a.role is b.role and a.role in roles and _fit_across(a, b, stock)
-    ]
-    return _taken((a, b) for *_, a, b in sorted(possible, key=lambda p: p[:3]))
+def _uneven(a: Blank, b: Blank) -> float:
+    return abs(a.length_mm - b.length_mm)
 
 
-def _beside_whole(
-    near: Sequence[Blank],
-    far: Sequence[Blank],
-    taken: Sequence[tuple[Blank, Blank]],
-    stock: StockRules,
-) -> list[tuple[Blank, Blank]]:
-    """Strips still alone beside whole strips still alone, the longest first."""
-    used = {b.key for pair in taken for b in pair}
-    possible = [
-        (-min(a.length_mm, b.length_mm), a.key, b.key, a, b)
-        for a in near
-        for b in far
-        if not {a.key, b.key} & used
-        and (a.role is Role.FULL) != (b.role is Role.FULL)
-        and _fit_across(a, b, stock)
-    ]
-    return _taken((a, b) for *_, a, b in sorted(possible, key=lambda p: p[:3]))
+def _same_role(a: Blank, b: Blank) -> bool:
+    return a.role is b.role
 
 
-def _fit_across(a: Blank, b: Blank, stock: StockRules) -> bool:
-    return a.width_mm + b.width_mm + stock.kerf <= stock.plank_width + SAME_POINT_MM
-
-
-def _taken(pairs: Iterable[tuple[Blank, Blank]]) -> list[tuple[Blank, Blank]]:
-    """Pairs in order, as long as neither of them is taken."""
-    used: set[int] = set()
-    found = []
-    for a, b in pairs:
-        if not {a.key, b.key} & used:
-            used |= {a.key, b.key}
-            found.append((a, b))
-    return found
-
-
-def _with_pairs(
-    blanks: Sequence[Blank], pairs: Sequence[tuple[Blank, Blank]], stock: StockRules
-) -> list[Stick]:
-    paired = {b.key for pair in pairs for b in pair}
-    alone = [stick_of((b,), stock) for b in blanks if b.key not in paired]
-    return [*(stick_of(pair, stock) for pair in pairs), *alone]
+def _one_whole(a: Blank, b: Blank) -> bool:
+    return (a.role is Role.FULL) != (b.role is Role.FULL)
