@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from math import ceil
 from typing import Final
 
 from importer.plan import Finding, Plan, Severity
@@ -14,6 +15,7 @@ from importer.tolerance import LENGTH_MM
 from layout.audit import audit
 from layout.bay_edges import least_strip
 from layout.bay_error import LayoutError, told_as_finding
+from layout.bay_narrow import narrow_pieces
 from layout.bays import form_bays
 from layout.bound import lower_bound
 from layout.demand import BayDemand
@@ -114,7 +116,7 @@ def lay_bay(bay: Bay, plan: Plan, rules: RuleSet) -> BayLayout:
     if across is not None:
         grid = _grid(bay, across, rules)
         # Once the bound is above what the bay needs now, how far does not matter.
-        bound = lower_bound(grid.demand, found=len(layout.planks) + 1)
+        bound = _bound(grid, lower_bound(grid.demand, found=len(layout.planks) + 1))
         alternatives.append(_bound_only(grid, bound, rules))
     return replace(layout, alternatives=tuple(alternatives))
 
@@ -140,13 +142,19 @@ def _laid(bay: Bay, grid: _Grid, rules: RuleSet) -> BayLayout:
         runs=grid.runs,
         pieces=sawn.pieces,
         planks=sawn.planks,
-        # The solver takes every piece of a run to be as wide as the run. Beside a step some are
-        # narrower and may share a plank; a count reached is then the better bound.
-        bound=min(solved.bound, len(sawn.planks)),
+        bound=min(_bound(grid, solved.bound), len(sawn.planks)),
         breaches=(),
         window=window(sawn.pieces, grid.setting_out, rules),
     )
     return replace(layout, breaches=audit(layout, rules))
+
+
+def _bound(grid: _Grid, as_solved: int) -> int:
+    """A bound that holds for the pieces as they are, not only for runs as the solver simplifies them."""
+    area = sum(r.shape.area for r in grid.runs)
+    stock = grid.demand.stock
+    by_area = ceil(round(area / (stock.plank_length * stock.plank_width), 6))
+    return max(by_area, as_solved - narrow_pieces(grid.demand, grid.runs))
 
 
 # --- directions compared ------------------------------------------------------------------------
@@ -156,7 +164,7 @@ def _fewest_planks(bay: Bay, grids: Sequence[_Grid], rules: RuleSet) -> BayLayou
     """The layout with the fewest breaches, then planks, then pieces to saw, among the directions whose
     bound is near the best; ties go to the direction named first.
     """
-    bounds = [lower_bound(g.demand) for g in grids]
+    bounds = [_bound(g, lower_bound(g.demand)) for g in grids]
     limit = min(bounds) * WORTH_A_SEARCH
     layouts = {
         n: _laid(bay, grid, rules)
