@@ -43,6 +43,7 @@ _WIDTHS: Final = {
 
 LONGEST: Final = 120
 """Characters of a name that are printed; the rest is cut off with three dots."""
+LONGEST_SENTENCE: Final = 600
 
 
 @lru_cache(maxsize=4096)
@@ -62,7 +63,7 @@ def shown(text: str) -> str:
     return text.replace("%%%", "%").replace("%%d", "\N{DEGREE SIGN}")
 
 
-def from_drawing(name: str) -> str:
+def from_drawing(name: str, longest: int = LONGEST) -> str:
     r"""A name out of a drawing as one line of TEXT that shows exactly that name.
 
     Control characters become blanks; `%%`, carets and `\U+`, which CAD programs would interpret, are
@@ -73,8 +74,8 @@ def from_drawing(name: str) -> str:
     """
     line = "".join(" " if unicodedata.category(c) in ("Cc", "Cs", "Zl", "Zp") else c for c in name)
     line = " ".join(line.split())
-    if len(line) > LONGEST:
-        line = line[: LONGEST - 3].rstrip() + "..."
+    if len(line) > longest:
+        line = line[: longest - 3].rstrip() + "..."
     line = line.replace("%%", "%%%%%%").replace("^", "^ ")
     return line.replace("\\U+", "\\ U+").replace("\\M+", "\\ M+")
 

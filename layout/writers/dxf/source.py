@@ -10,6 +10,7 @@ from collections import Counter
 from dataclasses import dataclass
 from pathlib import Path
 
+import numpy as np
 from ezdxf.document import Drawing
 from ezdxf.lldxf.const import DXF2000, DXFError
 from ezdxf.lldxf.tagwriter import TagWriter
@@ -90,9 +91,10 @@ def _numbers(raw: RawFile) -> list[int]:
 
 
 def _seed(raw: RawFile) -> str:
-    for k, tag in enumerate(raw.tags[:-1]):
-        if tag.code == 9 and tag.value.strip() == b"$HANDSEED":
-            return raw.tags[k + 1].value.strip().decode("ascii", "replace")
+    groups = raw.groups
+    for k in np.flatnonzero(groups.codes == 9):
+        if groups.value(int(k)) == b"$HANDSEED":
+            return groups.value(int(k) + 1).decode("ascii", "replace")
     return "0"
 
 

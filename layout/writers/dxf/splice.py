@@ -53,7 +53,7 @@ class _Edits:
         self.edits.append((start, end, raw.replace(b"\n", self.file.eol)))
 
     def insert(self, before: RawRecord, text: str) -> None:
-        place = self.file.tags[before.first].start
+        place = self.file.start_of(before)
         self.replace(place, place, text)
 
     def value(self, tag: RawTag, value: object) -> None:
@@ -207,7 +207,7 @@ def _add_to_dictionaries(edits: _Edits, doc: Drawing, before: frozenset[str]) ->
         ]
         if not added:
             continue
-        record = records.get(dictionary.dxf.handle)
+        record = records.get(dictionary.dxf.handle.upper())
         if record is None:
             raise CannotSpliceError("no root dictionary")
         tags = edits.file.tags_of(record)
@@ -219,7 +219,7 @@ def _patch_header(edits: _Edits, doc: Drawing, view: View) -> None:
     file = edits.file
     end = _end(file, "HEADER")
     section = next(r for r in file.records if r.section == "HEADER")
-    tags = file.tags[section.first : end.first]
+    tags = [file.groups.tag(k) for k in range(section.first, end.first)]
     x0, y0, x1, y1 = view.extents
     wanted = {
         b"$EXTMIN": f" 10\n{x0}\n 20\n{y0}\n 30\n0.0\n",

@@ -12,7 +12,7 @@ from layout.cautions import CAUTIONS, DEFAULT_RULES_NOTE
 from layout.floor import BayLayout, PlanResult
 from layout.rules import RuleSet
 from layout.takeoff import combine
-from layout.writers.dxf.lettering import from_drawing, wrapped
+from layout.writers.dxf.lettering import LONGEST_SENTENCE, from_drawing, wrapped
 from layout.writers.dxf.marks import Align
 from layout.writers.dxf.panels import Cell, Line, Panel, Sample, heading, item, paragraph, title
 from layout.writers.dxf.runs_seen import EndSlant, RunSeen, is_ripped, rip_words
@@ -84,7 +84,7 @@ def _title(
     if default_rules:
         lines += paragraph(DEFAULT_RULES_NOTE)
     for remark in remarks:
-        lines += paragraph(from_drawing(remark))
+        lines += paragraph(from_drawing(remark, LONGEST_SENTENCE))
     return Panel(lines=tuple(lines))
 
 
@@ -213,7 +213,7 @@ def _joints(result: PlanResult, told: Sequence[Told]) -> Panel | None:
     for n, joint in enumerate(result.joints, start=1):
         sides = ", ".join(names.get(b, from_drawing(b)) for b in joint.bays)
         words = f"J{n} {whole_mm(joint.length_mm)}" + (f" ({sides})" if sides else "")
-        reason = f"{joint.kind.value.capitalize()}. {from_drawing(joint.why)}"
+        reason = f"{joint.kind.value.capitalize()}. {from_drawing(joint.why, LONGEST_SENTENCE)}"
         by_reason.setdefault(reason, []).append(words)
     lines = [heading("MOVEMENT JOINTS, LENGTHS OF PROFILE")]
     for reason, joints in by_reason.items():
@@ -229,7 +229,9 @@ def _breaches(told: Sequence[Told]) -> Panel | None:
     lines = [heading("RULES NOT KEPT")]
     for n, b in enumerate(breaches, start=1):
         figures = f"{b.rule} {b.value:g}, limit {b.limit:g}"
-        lines += item(str(n), f"{from_drawing(b.where)}: {figures}. {from_drawing(b.why)}")
+        lines += item(
+            str(n), f"{from_drawing(b.where)}: {figures}. {from_drawing(b.why, LONGEST_SENTENCE)}"
+        )
     return Panel(lines=tuple(lines), content=Content.TABLE)
 
 
@@ -256,7 +258,9 @@ def _to_settle(result: PlanResult) -> Panel | None:
         return None
     lines = [heading("TO SETTLE BEFORE LAYING")]
     for finding in open_ones[:_MOST_FINDINGS]:
-        lines += item("-", from_drawing(f"{finding.what} {finding.remedy}"), x=4.0)
+        lines += item(
+            "-", from_drawing(f"{finding.what} {finding.remedy}", LONGEST_SENTENCE), x=4.0
+        )
     if len(open_ones) > _MOST_FINDINGS:
         lines += paragraph(f"and {len(open_ones) - _MOST_FINDINGS} more, see the record.")
     return Panel(lines=tuple(lines))

@@ -18,6 +18,7 @@ from ezdxf.entities.dxfentity import DXFEntity
 from ezdxf.entities.dxfgfx import DXFGraphic
 from ezdxf.entities.hatch import Hatch
 from ezdxf.entities.insert import Insert
+from ezdxf.entities.line import Line
 from ezdxf.entities.mtext import MText
 from ezdxf.entities.text import Text
 from ezdxf.lldxf.const import DXFError
@@ -99,7 +100,11 @@ def underlay_of(doc: Drawing, to_mm: float) -> Underlay:
             strokes.extend(_stroke(entity, to_mm))
         elif isinstance(entity, Hatch):
             hatched.extend(_fill(entity, to_mm))
-    lines = np.array([shapely.linestrings(s) for s in strokes], dtype=object)
+    counts = [len(s) for s in strokes]
+    lines = np.array([], dtype=object)
+    if strokes:
+        owners = np.repeat(np.arange(len(strokes)), counts)
+        lines = np.asarray(shapely.linestrings(np.vstack(strokes), indices=owners), dtype=object)
     return Underlay(texts=tuple(texts), strokes=lines, hatched=tuple(hatched))
 
 
@@ -127,6 +132,12 @@ def _expanded(top: DXFGraphic) -> Iterable[DXFEntity]:
 
 def _stroke(entity: DXFEntity, to_mm: float) -> Iterator[NDArray[np.float64]]:
     try:
+        if isinstance(entity, Line):
+            (x0, y0, _), (x1, y1, _) = entity.dxf.start, entity.dxf.end
+            ends = np.array([(x0, y0), (x1, y1)], dtype=np.float64)
+            if np.isfinite(ends).all():
+                yield ends * to_mm
+            return
         primitive = disassemble.make_primitive(entity, max_flattening_distance=_SAGITTA_MM / to_mm)
         points = np.array([(v.x, v.y) for v in primitive.vertices()], dtype=np.float64)
     except (DXFError, ValueError, ZeroDivisionError, OverflowError, TypeError):
@@ -184,5 +195,6 @@ def _fill(entity: Hatch, to_mm: float) -> Iterator[Polygon]:
         return
     closed = [r * to_mm for r in rings if len(r) > 2 and np.isfinite(r).all()]
     if closed:
-        area = shapely.build_area(MultiLineString([np.vstack([r, r[:1]]) for r in closed]))
+        with np.errstate(invalid="ignore"):  # boundaries that cross or run back on themselves
+            area = shapely.build_area(MultiLineString([np.vstack([r, r[:1]]) for r in closed]))
         yield from (p for p in shapely.get_parts(area) if isinstance(p, Polygon) and not p.is_empty)
