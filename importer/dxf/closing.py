@@ -57,15 +57,19 @@ def close_openings(body: WallBody, candidates: Sequence[Candidate]) -> Closed:
         for c, pair in zip(tried, beside, strict=True)
         if (_parts(c, pair, spaces) if c.firm else _keeps_room(pair, spaces))
     ]
-    closed = _closed(body, kept)
+    closed = (
+        _closed(body, kept)
+        if len(kept) < len(tried)
+        else Closed(body=body, candidates=tuple(tried), spaces=spaces, beside=tuple(beside))
+    )
     through = _opened_passages(closed)
     return _closed(body, through) if len(through) < len(kept) else closed
 
 
 def _closed(body: WallBody, kept: Sequence[Candidate]) -> Closed:
     spaces = _spaces(body, kept)
-    beside = tuple(spaces_beside([c.opening for c in kept], spaces))
-    return Closed(body=body, candidates=tuple(kept), spaces=spaces, beside=beside)
+    beside = spaces_beside([c.opening for c in kept], spaces)
+    return Closed(body=body, candidates=tuple(kept), spaces=spaces, beside=tuple(beside))
 
 
 def _may_close(candidate: Candidate) -> bool:

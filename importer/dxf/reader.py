@@ -6,6 +6,7 @@ from dataclasses import replace
 from pathlib import Path
 
 from importer.dxf.assemble import assemble
+from importer.dxf.collector import paused_collector
 from importer.dxf.doors import door_symbols
 from importer.dxf.flatten import flatten
 from importer.dxf.load import load_dxf
@@ -27,7 +28,8 @@ def read_dxf(path: Path, hints: Hints) -> Plan:
     Raises:
         PlanError: the file cannot be read, its unit cannot be told, or it holds no rooms.
     """
-    drawing = flatten(load_dxf(path), path.name)
+    with paused_collector():
+        drawing = flatten(load_dxf(path), path.name)
     units, findings = decide_units(drawing, hints, door_symbols=door_symbols)
     drawing_mm = drawing.in_mm(units.to_mm)
     told = replace(drawing_mm, findings=(*drawing_mm.findings, *findings))
