@@ -186,7 +186,7 @@ def sight_from_ends(ends: WallEnds, sight: Sight, reach: float) -> Floats:
     """Distances, (n, 3), to what the ends face: by the right face, in the middle, by the left face."""
     inset = RAY_INSET
     shares = np.array([inset, 0.5, 1 - inset])
-    ahead = ends.out * (2 * BARRIER_MM + PROBE_MM / 3)
+    skipped = 2 * BARRIER_MM
+    ahead = ends.out * skipped
     starts = [ends.right + (ends.left - ends.right) * s + ahead for s in shares]
-    skipped = 2 * BARRIER_MM + PROBE_MM / 3
     return np.column_stack([sight.distance(s, ends.out, reach) + skipped for s in starts])

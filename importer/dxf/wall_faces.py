@@ -26,15 +26,12 @@ from importer.tolerance import SAME_POINT_MM, WALL_SNAP_MM
 
 Index = NDArray[np.int64]
 
-ONE_DIRECTION_DEG: Final = 0.1
+ONE_DIRECTION_DEG: Final = 0.25
 """Strokes nearer in direction than this are parallel: drafting is done at exact angles."""
 
-NEARLY_DEG: Final = 0.5
-"""Short strokes join the direction of long ones up to this angle, or up to `WALL_SNAP_MM` at their
-ends where that is more: the jambs of an untidy drawing."""
-
-ANCHOR_MM: Final = 500.0
-"""Strokes from this length on set directions; shorter ones join them where they can."""
+MOST_DEG: Final = 6.0
+"""Short strokes join the direction of longer ones when their ends are off it by no more than four times
+`WALL_SNAP_MM`, and the angle by no more than this: the jambs of an untidy drawing."""
 
 SAME_FACE_MM: Final = 1.0
 """Parallel strokes closer than this are one face drawn twice."""
@@ -129,52 +126,43 @@ def faces_of(ends: Floats) -> tuple[Faces, Index]:
 
 
 def _directions(angle: Floats, length: Floats) -> tuple[Index, Floats]:
-    """Direction number of each stroke and the angle, degrees in [0, 180), of each direction."""
-    anchors = np.flatnonzero(length >= ANCHOR_MM)
-    group = np.full(len(angle), -1)
-    centres = _grouped(angle, length, anchors, group, 0)
-    if len(centres):
-        rest = np.flatnonzero(group < 0)
-        nearest, off = _nearest_direction(angle[rest], centres)
-        allowed = np.maximum(
-            NEARLY_DEG, np.degrees(np.arctan2(WALL_SNAP_MM, np.maximum(length[rest], 1.0)))
-        )
-        joins = off <= allowed
-        group[rest[joins]] = nearest[joins]
-    rest = np.flatnonzero(group < 0)
-    more = _grouped(angle, length, rest, group, len(centres))
-    return group, np.concatenate([centres, more])
+    """Direction number of each stroke and the angle, degrees in [0, 180), of each direction.
 
-
-def _grouped(angle: Floats, length: Floats, picked: Index, group: Index, base: int) -> Floats:
-    """Group the picked strokes by angle, writing numbers from `base` on into `group`; the angles of
-    the groups, each the length-weighted mean of its strokes.
+    The longest strokes set the directions; each further one joins the nearest within its own
+    uncertainty, which is the larger the shorter it is, or sets a new one.
     """
-    if not len(picked):
-        return np.empty(0)
-    order = picked[np.argsort(angle[picked], kind="stable")]
-    sorted_angle = angle[order]
-    number = np.concatenate([[0], np.cumsum(np.diff(sorted_angle) > ONE_DIRECTION_DEG)])
-    wraps = number[-1] > 0 and sorted_angle[0] + 180 - sorted_angle[-1] <= ONE_DIRECTION_DEG
-    unwound = sorted_angle.copy()
-    if wraps:
-        last = number == number[-1]
-        unwound[last] -= 180
-        number[last] = 0
-    weight = np.bincount(number, weights=length[order])
-    centre = np.bincount(number, weights=length[order] * unwound) / weight
-    group[order] = number + base
-    return np.asarray(np.mod(centre, 180.0))
+    allowed = np.degrees(np.arctan2(4 * WALL_SNAP_MM, np.maximum(length, 1.0)))
+    allowed = np.clip(allowed, ONE_DIRECTION_DEG, MOST_DEG)
+    order = np.lexsort((angle, -length))
+    group = np.empty(len(angle), dtype=np.int64)
+    centres: list[float] = []
+    numbers: list[int] = []
+    for k, a, tolerance in zip(
+        order.tolist(), angle[order].tolist(), allowed[order].tolist(), strict=True
+    ):
+        place = _nearest(centres, a)
+        if place is None or _apart(centres[place], a) > tolerance:
+            place = bisect_left(centres, a)
+            centres.insert(place, a)
+            numbers.insert(place, len(numbers))
+        group[k] = numbers[place]
+    direction = np.empty(len(centres))
+    direction[numbers] = centres
+    return group, direction
 
 
-def _nearest_direction(angle: Floats, centres: Floats) -> tuple[Index, Floats]:
-    order = np.argsort(centres, kind="stable")
-    ring = np.concatenate([[centres[order[-1]] - 180], centres[order], [centres[order[0]] + 180]])
-    index = np.concatenate([[order[-1]], order, [order[0]]])
-    right = np.clip(np.searchsorted(ring, angle), 1, len(ring) - 1)
-    left = right - 1
-    nearer = np.where(angle - ring[left] <= ring[right] - angle, left, right)
-    return index[nearer], np.abs(angle - ring[nearer])
+def _nearest(centres: list[float], angle: float) -> int | None:
+    """Place of the centre nearest to an angle, the circle of 180 degrees closed."""
+    if not centres:
+        return None
+    right = bisect_left(centres, angle)
+    places = (right % len(centres), right - 1)
+    return min(places, key=lambda p: (_apart(centres[p], angle), centres[p]))
+
+
+def _apart(one: float, two: float) -> float:
+    off = abs(one - two) % 180.0
+    return min(off, 180.0 - off)
 
 
 def _merged(

@@ -8,7 +8,7 @@ r"""Gaps in walls: what a free wall end looks at across an opening, and what is 
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Final
 
 import numpy as np
@@ -21,7 +21,6 @@ from importer.dxf.drawing import Bools, Floats
 from importer.dxf.wall_body import Sight, WallBody, WallEnds, sight_from_ends
 from importer.dxf.wall_faces import Index
 from importer.dxf.wall_strips import THINNEST_MM
-from importer.tolerance import WALL_SNAP_MM
 
 WIDEST_MM: Final = 6500.0
 """Widest opening that is looked across: a double garage door or a shop front."""
@@ -161,13 +160,17 @@ def _drawn(ends: WallEnds, width: Floats, strokes: Floats) -> tuple[Index, Index
     return counts[0], counts[1]
 
 
-def slits(ends: WallEnds, body: WallBody) -> Geometries:
-    """Slits narrower than `NARROWEST_MM` beyond wall ends, as polygons to fill."""
+def slits(ends: WallEnds, body: WallBody) -> tuple[Geometries, WallEnds]:
+    """Slits narrower than `NARROWEST_MM` beyond wall ends, as polygons to fill, and the same ends with
+    those at a slit moved across it: a jamb drawn a little beyond the faces is where a wall ends.
+    """
     seen = sight_from_ends(ends, Sight(body.solid), NARROWEST_MM)
     width = np.sort(seen, axis=1)[:, 1]
     rows = np.flatnonzero(width < NARROWEST_MM)
-    far = ends.out[rows] * (width[rows, None] + WALL_SNAP_MM)
-    corners = np.stack(
-        [ends.right[rows], ends.left[rows], ends.left[rows] + far, ends.right[rows] + far], axis=1
-    )
-    return np.asarray(shapely.polygons(corners), dtype=object).reshape(-1)
+    across = ends.out[rows] * width[rows, None]
+    right, left = ends.right.copy(), ends.left.copy()
+    right[rows] += across
+    left[rows] += across
+    corners = np.stack([ends.right[rows], ends.left[rows], left[rows], right[rows]], axis=1)
+    shapes = np.asarray(shapely.polygons(corners), dtype=object).reshape(-1)
+    return shapes, replace(ends, right=right, left=left)

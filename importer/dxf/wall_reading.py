@@ -69,8 +69,9 @@ def read_walls(
     singles = single_lines(faces, strips) if not linework.mixed else strips.take(_NONE)
     line_ends = ends_of_lines(singles, linework.strokes)
     all_ends = joined_ends(ends_of_strips(strips), curved_ends, line_ends)
-    body = body_with(body, thickened_bodies(slits(free_ends(all_ends, body), body)))
-    gaps = gaps_at(free_ends(all_ends, body), body, _evidence(drawing, hints))
+    filled, ends = slits(free_ends(all_ends, body), body)
+    body = body_with(body, thickened_bodies(filled))
+    gaps = gaps_at(free_ends(ends, body), body, _evidence(drawing, hints))
     candidates, used = openings_in_gaps(gaps, symbols)
     windows = [c.opening.shape for c in candidates if c.opening.kind is OpeningKind.WINDOW]
     body = body_with(body, thickened_strokes(glass_walls(drawing, hints, strips, windows)))
