@@ -22,9 +22,11 @@ import numpy as np
 
 from layout.bound_cases import cases_of, marks_of, only_cases
 from layout.demand import BayDemand, RunDemand
+from layout.joint_bonds import bond_bound, bonded
 from layout.joint_candidates import RunKind, fits_one_plank, kind_of
 from layout.joint_caps import Windows, solved
 from layout.joint_settle import Settled, settle
+from layout.rules import Bond
 from layout.stock_program import Cases, Program
 from layout.stock_shares import SLACK_MM, add_shares, planks_of
 
@@ -50,8 +52,21 @@ def lower_bound(demand: BayDemand, *, found: int | None = None) -> int:
         demand: Runs, touches and rules, mm.
         found: Planks of a layout at hand: the work stops when the bound gets there.
     """
+    if demand.bond is not Bond.OFFCUT_LED:
+        return bonded_bound(demand, bonded(demand).weight)
     enough = NO_LAYOUT if found is None else found
     return Bound(settle(demand), enough).raised(enough)
+
+
+def bonded_bound(demand: BayDemand, weight: float) -> int:
+    """The same for a named bond with at most this weight of breaches."""
+    found = [0]
+    for runs in _groups(demand):
+        onlys = [r.x1 - r.x0 for r in runs if fits_one_plank(r, demand)]
+        if onlys:
+            found.append(planks_of(onlys, demand.stock))
+        found.append(bond_bound(demand, [r.index for r in runs], weight))
+    return max(found)
 
 
 class Bound:

@@ -218,12 +218,14 @@ def _priced(first: Floats, last: Floats, whole: Ints, kind: RunKind, demand: Bay
         need=first,
         room=stock.plank_length - stock.kerf - stock.tolerance - last,
         opened=whole + 2,
-        price=_price(first, kind.void_start, demand) + _price(last, kind.void_end, demand),
+        price=end_price(first, kind.void_start, demand) + end_price(last, kind.void_end, demand),
     )
 
 
-def _price(blank: Floats, void: float, demand: BayDemand) -> Floats:
-    """Weight of the breaches of one end."""
+def end_price(blank: Floats, void: float | Floats, demand: BayDemand) -> Floats:
+    """Weight of the breaches of end pieces, by the length of the blank and how far the slanted end
+    falls short of it in the mean.
+    """
     mean = blank - void
     spare, plank = demand.stock.tolerance, demand.stock.plank_length
     lacks = np.maximum(demand.min_length - mean, 0.0)
@@ -232,7 +234,8 @@ def _price(blank: Floats, void: float, demand: BayDemand) -> Floats:
     whole = blank >= plank - SAME_POINT_MM
     tight = (mean < demand.min_length + spare - GRID_MM) | (blank > plank - spare + GRID_MM)
     price += np.where(tight & ~whole, UNSAFE, 0.0)
-    return np.where(whole, 0.0, price)
+    priced: Floats = np.where(whole, 0.0, price)
+    return priced
 
 
 def _only_options(length: float, demand: BayDemand) -> Options:

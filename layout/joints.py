@@ -8,18 +8,18 @@ Effort is counted in moves and the random numbers are seeded, so a result never 
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import dataclass
 from enum import Enum
 from typing import Final
 
-from layout.bound import Bound
-from layout.demand import BayDemand, Blank, JointPlan
-from layout.floor import Role
-from layout.joint_candidates import fits_one_plank
+from layout.bound import Bound, bonded_bound
+from layout.demand import BayDemand, JointPlan
+from layout.joint_blanks import blanks_of
+from layout.joint_bonds import bonded
 from layout.joint_counts import counted_choice, ordered
 from layout.joint_search import Search
 from layout.joint_settle import SEED, settle
+from layout.rules import Bond
 from layout.stock import count_planks
 
 FIRST_MOVES: Final = 25
@@ -63,6 +63,10 @@ def place_joints(demand: BayDemand, *, effort: Effort = Effort.NORMAL) -> JointP
 
 def solve(demand: BayDemand, *, effort: Effort = Effort.NORMAL) -> Solved:
     """`place_joints` together with the lower bound, which it works out anyway."""
+    if demand.bond is not Bond.OFFCUT_LED:
+        bond = bonded(demand)
+        plan = JointPlan(joints=bond.joints, planks=bond.planks)
+        return Solved(plan=plan, bound=bonded_bound(demand, bond.weight))
     settled = settle(demand)
     problem = settled.problem
     search = Search(problem, settled.choice, SEED)
@@ -98,35 +102,4 @@ def _count(search: Search, bound: int, allowed: float) -> None:
             break
 
 
-def blanks_of(demand: BayDemand, joints: Sequence[Sequence[float]]) -> tuple[Blank, ...]:
-    """The blanks of a plan in the order of runs, numbered from 0."""
-    found: list[Blank] = []
-    plank = demand.stock
-    for run, places in zip(demand.runs, joints, strict=True):
-        stops = (run.x0, *places, run.x1)
-        last = len(stops) - 2
-        for n in range(last + 1):
-            length = stops[n + 1] - stops[n]
-            whole = length >= plank.plank_length - 0.01 and bool(places)
-            found.append(
-                Blank(
-                    key=len(found),
-                    role=Role.FULL if whole else _role(n, last),
-                    length_mm=length,
-                    width_mm=plank.plank_width
-                    if run.keeps_near and run.keeps_far
-                    else run.width_mm,
-                    keeps_near_edge=run.keeps_near,
-                    keeps_far_edge=run.keeps_far,
-                )
-            )
-    return tuple(found)
-
-
-def _role(number: int, last: int) -> Role:
-    if last == 0:
-        return Role.ONLY
-    return Role.FIRST if number == 0 else Role.LAST
-
-
-__all__ = ["Effort", "Solved", "blanks_of", "fits_one_plank", "place_joints", "solve"]
+__all__ = ["Effort", "Solved", "blanks_of", "place_joints", "solve"]
