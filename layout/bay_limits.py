@@ -6,7 +6,7 @@ joints that the limit allows, each at a neck where there is one within reach, el
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from itertools import pairwise
 from math import ceil
@@ -14,11 +14,19 @@ from typing import Final
 
 import numpy as np
 import shapely
-from shapely import LineString, MultiPolygon, Polygon
+from shapely import Polygon
 
-from importer.plan import Point
-from importer.tolerance import AREA_MM2, LENGTH_MM, SLIVER_WIDTH_MM
-from layout.bay_chords import Chords, chords_of
+from importer.plan import Origin, Point
+from importer.tolerance import (
+    AREA_MM2,
+    GRID_MM,
+    LENGTH_MM,
+    SAME_POINT_MM,
+    SLIVER_WIDTH_MM,
+    area_slack,
+)
+from layout.bay_chords import Chords, chords_of, edge_ends
+from layout.bay_error import not_laid
 from layout.frame import Frame
 from layout.rules import LimitRules
 
@@ -99,32 +107,52 @@ def _cut(shape: Polygon, limit: float, way: str) -> tuple[list[Polygon], list[Li
         f"{limit / 1000:g} m are allowed without a joint."
     )
     edges = [x0 - 1.0, *(p for p, _ in places), x1 + 1.0]
-    bands = [
-        _polygons(shapely.intersection(shape, shapely.box(low, y0 - 1.0, high, y1 + 1.0)))
-        for low, high in pairwise(edges)
-    ]
+    bands = []
+    for low, high in pairwise(edges):
+        box = shapely.box(low, y0 - 1.0, high, y1 + 1.0)
+        bands.append(_polygons(shapely.intersection(shape, box, grid_size=GRID_MM)))
+    parts = [p for band in bands for p in band]
+    if abs(sum(p.area for p in parts) - shape.area) > area_slack(shape.area):
+        what = "A floor longer than the limit could not be cut."
+        raise not_laid("LAY-123", what, Origin(), "Redraw the outline of the room more simply.")
     cuts: list[LimitCut] = []
     for (place, is_neck), before, after in zip(places, bands[:-1], bands[1:], strict=True):
         why = f"{reason} Placed at the narrowest part." if is_neck else reason
         # On a step of the wall only the stretch with floor on both sides is a joint.
-        across = LineString([(place, y0 - 1.0), (place, y1 + 1.0)])
-        crossing = across.intersection(before).intersection(after)
-        cuts.extend(LimitCut(line=line, why=why) for line in _lines(crossing))
-    return [p for band in bands for p in band.geoms], cuts
+        for low, high in _common(_sides_at(place, before), _sides_at(place, after)):
+            cuts.append(LimitCut(line=((place, low), (place, high)), why=why))
+    return parts, cuts
 
 
-def _polygons(band: shapely.Geometry) -> MultiPolygon:
+def _polygons(band: shapely.Geometry) -> list[Polygon]:
     """The floor of a band, lowest first, without the wall faces that its sides run along."""
     found = [p for p in shapely.get_parts(band) if isinstance(p, Polygon) and p.area > AREA_MM2]
-    found.sort(key=lambda p: round(p.bounds[1]))
-    return MultiPolygon(found)
+    return sorted(found, key=lambda p: round(p.bounds[1]))
 
 
-def _lines(crossing: shapely.Geometry) -> Iterable[tuple[Point, Point]]:
-    for part in shapely.get_parts(crossing):
-        if part.length > SLIVER_WIDTH_MM:
-            (ax, ay), *_, (bx, by) = part.coords
-            yield (ax, ay), (bx, by)
+def _sides_at(place: float, band: Sequence[Polygon]) -> list[tuple[float, float]]:
+    """Stretches of the band's boundary that lie on the upright line at `place`, from below."""
+    ends = np.vstack([edge_ends(p) for p in band])
+    on = (np.abs(ends[:, [0, 2]] - place) <= SAME_POINT_MM).all(axis=1)
+    y = np.sort(ends[on][:, [1, 3]], axis=1)
+    joined: list[tuple[float, float]] = []
+    for low, high in sorted(map(tuple, y.tolist())):
+        if joined and low <= joined[-1][1] + SAME_POINT_MM:
+            joined[-1] = (joined[-1][0], max(joined[-1][1], high))
+        else:
+            joined.append((low, high))
+    return joined
+
+
+def _common(
+    before: Sequence[tuple[float, float]], after: Sequence[tuple[float, float]]
+) -> Iterable[tuple[float, float]]:
+    """Stretches in both lists, none shorter than a sliver."""
+    for a, b in before:
+        for c, d in after:
+            low, high = max(a, c), min(b, d)
+            if high - low > SLIVER_WIDTH_MM:
+                yield low, high
 
 
 def _places(chords: Chords, limit: float) -> list[tuple[float, bool]]:

@@ -8,9 +8,10 @@ from dataclasses import dataclass
 
 import shapely
 from shapely import Polygon
+from shapely.geometry.base import BaseGeometry
 
 from importer.plan import Doorway, Finding, Origin, Plan, Point, Room, Severity
-from importer.tolerance import AREA_MM2, SLIVER_WIDTH_MM, WALL_SNAP_MM
+from importer.tolerance import AREA_MM2, GRID_MM, SLIVER_WIDTH_MM, WALL_SNAP_MM, area_slack
 from layout.bay_doorways import joint_line, tongue_into
 from layout.bay_error import not_laid
 from layout.bay_inset import MITRE_LIMIT, inset
@@ -103,16 +104,23 @@ def _set_back(outline: Polygon, space: Space) -> list[Floor]:
     gap = space.rules.gap.wall
     parts = inset(outline, gap, space.rooms[0].source)
     if len(parts) == 1:
-        reached = _around(outline, parts[0], gap)
         # A slit shows in the length of the outline, even one of no width.
-        has_slits = outline.length - reached.length > SLIVER_WIDTH_MM
-        return [Floor(outline=reached if has_slits else outline, shape=parts[0])]
+        has_slits = outline.length - _grown(parts[0], gap).length > SLIVER_WIDTH_MM
+        own = _around(outline, parts[0], gap) if has_slits else outline
+        return [Floor(outline=own, shape=parts[0])]
     return [Floor(outline=_around(outline, part, gap), shape=part) for part in parts]
 
 
+def _grown(floor: Polygon, gap: float) -> Polygon:
+    grown = shapely.buffer(floor, gap, join_style="mitre", mitre_limit=MITRE_LIMIT)
+    assert isinstance(grown, Polygon)
+    return grown
+
+
 def _around(outline: Polygon, floor: Polygon, gap: float) -> Polygon:
-    grown = floor.buffer(gap, join_style="mitre", mitre_limit=MITRE_LIMIT).intersection(outline)
-    parts = [p for p in shapely.get_parts(grown) if isinstance(p, Polygon)]
+    """The share of an outline that a floor can reach."""
+    share = shapely.intersection(_grown(floor, gap), outline, grid_size=GRID_MM)
+    parts = [p for p in shapely.get_parts(share) if isinstance(p, Polygon)]
     return max(parts, key=lambda p: p.area)
 
 
@@ -130,13 +138,33 @@ def _outlines(space: Space, findings: list[Finding]) -> list[Polygon]:
         if tongue.off_mm > WALL_SNAP_MM:
             findings.append(_bridged(space, doorway, tongue.off_mm))
         tongues.append(tongue.shape)
-    whole = shapely.union_all([*rooms, *tongues])
-    if space.obstacles:
-        whole = whole.difference(
-            shapely.union_all([moved(o, space.origin) for o in space.obstacles])
-        )
+    stops = [moved(o, space.origin) for o in space.obstacles]
+    whole = _whole(rooms, tongues, stops, space)
     parts = [p for p in shapely.get_parts(whole) if isinstance(p, Polygon) and p.area > AREA_MM2]
     return sorted(parts, key=lambda p: -round(p.area))
+
+
+def _whole(
+    rooms: list[Polygon], tongues: list[Polygon], stops: list[Polygon], space: Space
+) -> BaseGeometry:
+    """Rooms and tongues less what stands in them. Edges that nearly coincide, as of a unit against its
+    wall, can make an overlay lose floor without a word unless it is done on a grid; so it is, and the
+    areas are compared.
+    """
+    whole: BaseGeometry = shapely.MultiPolygon(rooms) if len(rooms) > 1 else rooms[0]
+    if tongues or len(rooms) > 1:
+        whole = shapely.union_all([*rooms, *tongues], grid_size=GRID_MM)
+    if stops:
+        taken = shapely.union_all(stops, grid_size=GRID_MM)
+        whole = shapely.difference(whole, taken, grid_size=GRID_MM)
+    most = sum(r.area for r in rooms)
+    least = most - sum(s.area for s in stops)
+    most += sum(t.area for t in tongues)
+    if not least - area_slack(least) <= whole.area <= most + area_slack(most):
+        what = f"The floor of {space.name} could not be put together from its outlines."
+        remedy = "Redraw the room, its doorways and obstacles more simply."
+        raise not_laid("LAY-121", what, space.rooms[0].source, remedy)
+    return whole
 
 
 def _valid(shape: Polygon, room: Room) -> Polygon:

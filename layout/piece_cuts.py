@@ -69,7 +69,8 @@ def box_cuts(box: Box) -> tuple[Cut, ...]:
 
 def cuts_of(shape: Polygon, box: Box) -> tuple[Cut, ...]:
     """The cuts of any piece: cross cuts, rips, notches, each kind from near end to far end."""
-    lacking = shapely.difference(shapely.box(box.x0, box.y0, box.x1, box.y1), shape)
+    whole = shapely.box(box.x0, box.y0, box.x1, box.y1)
+    lacking = shapely.difference(whole, shape, grid_size=GRID_MM)
     parts = sorted((p for p in shapely.get_parts(lacking) if _is_sawn(p)), key=lambda p: p.bounds)
     inward = _inward_corners(shape)
     crosses: list[Cut] = []
@@ -103,8 +104,8 @@ def _taper(part: Polygon, box: Box) -> Cut:
     return Cut(
         kind=CutKind.RIP,
         measures_mm=(
-            box.width - _reach(points, axis=0, place=box.x0),
-            box.width - _reach(points, axis=0, place=box.x1),
+            max(0.0, box.width - _reach(points, axis=0, place=box.x0)),
+            max(0.0, box.width - _reach(points, axis=0, place=box.x1)),
         ),
     )
 
@@ -115,15 +116,15 @@ def _angled(part: Polygon, box: Box) -> Cut:
     return Cut(
         kind=CutKind.CROSS,
         measures_mm=(
-            box.length - _reach(points, axis=1, place=box.y0),
-            box.length - _reach(points, axis=1, place=box.y1),
+            max(0.0, box.length - _reach(points, axis=1, place=box.y0)),
+            max(0.0, box.length - _reach(points, axis=1, place=box.y1)),
         ),
     )
 
 
 def _reach(points: Floats, *, axis: int, place: float) -> float:
     """How much of one side of the box the sawn-off part takes."""
-    on = points[np.abs(points[:, axis] - place) <= GRID_MM, 1 - axis]
+    on = points[np.abs(points[:, axis] - place) <= SAME_POINT_MM, 1 - axis]
     return float(np.ptp(on)) if len(on) else 0.0
 
 

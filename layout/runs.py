@@ -98,7 +98,8 @@ def _row_parts(floor: Polygon, bottom: float, top: float) -> tuple[list[Polygon]
     x0, _, x1, _ = floor.bounds
     strip = shapely.clip_by_rect(floor, x0 - 1.0, bottom, x1 + 1.0, top)
     if not strip.is_valid:
-        strip = shapely.intersection(floor, shapely.box(x0 - 1.0, bottom, x1 + 1.0, top))
+        row = shapely.box(x0 - 1.0, bottom, x1 + 1.0, top)
+        strip = shapely.intersection(floor, row, grid_size=GRID_MM)
     parts: list[Polygon] = []
     lost = 0.0
     for part in shapely.get_parts(strip):
