@@ -11,15 +11,16 @@ import sys
 import tempfile
 from pathlib import Path
 
-import ezdxf
 from ezdxf import bbox
 from ezdxf.addons.drawing import Frontend, RenderContext, config, layout, pymupdf
+from ezdxf.document import Drawing
 from ezdxf.entities import DXFEntity
+from ezdxf.filemanagement import readfile
 
 HERE = Path(__file__).resolve().parent
 SAMPLE = HERE / "block_storey.dxf"
 PICTURE = HERE / "block_storey_marked.png"
-MARGIN_MM = 1500.0
+MARGIN_MM = 900.0
 LARGEST_MM, DPI = (297, 210), 130
 
 
@@ -31,15 +32,15 @@ def main() -> int:
         status = setout(["lay", str(SAMPLE), "--out", folder, "--quiet"])
         if status > 1:
             return status
-        marked = ezdxf.readfile(Path(folder) / "block_storey-marked.dxf")
+        marked = readfile(Path(folder) / "block_storey-marked.dxf")
     PICTURE.write_bytes(rendered(marked))
     print(f"{PICTURE.name} drawn")
     return 0
 
 
-def rendered(marked: ezdxf.document.Drawing) -> bytes:
+def rendered(marked: Drawing) -> bytes:
     """PNG of the plan itself, without the notes beside it."""
-    plan = bbox.extents(ezdxf.readfile(SAMPLE).modelspace(), fast=True)
+    plan = bbox.extents(readfile(SAMPLE).modelspace(), fast=True)
     left, right = plan.extmin.x - MARGIN_MM, plan.extmax.x + MARGIN_MM
 
     def on_the_plan(entity: DXFEntity) -> bool:

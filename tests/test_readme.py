@@ -34,3 +34,9 @@ def test_the_job_comes_first_in_one_paragraph() -> None:
     title, paragraph, *_ = [p for p in text().split("\n\n") if p.strip()]
     assert title.startswith("# ")
     assert 40 <= len(paragraph.split()) <= 160
+
+
+def test_python_example_runs(monkeypatch: pytest.MonkeyPatch) -> None:
+    (example,) = re.findall(r"```python\n(.*?)```", text(), re.DOTALL)
+    monkeypatch.chdir(README.parent)
+    exec(compile(example, "README.md", "exec"), {})
