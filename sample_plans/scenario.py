@@ -61,7 +61,7 @@ SAMPLES: Final = (
 @contextmanager
 def fixed_meta_data() -> Iterator[None]:
     """Dates and identifiers that ezdxf writes are constants inside, as they were outside."""
-    options = ezdxf.options  # type: ignore[attr-defined]  # public, but not declared as exported
+    options = ezdxf.options  # public, but not declared as exported
     before = options.write_fixed_meta_data_for_testing
     options.write_fixed_meta_data_for_testing = True
     try:
