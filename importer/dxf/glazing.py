@@ -12,8 +12,8 @@ from shapely.geometry.base import BaseGeometry
 
 from importer.dxf.arrays import Geometries, line_array
 from importer.dxf.drawing import Drawing, Floats
+from importer.dxf.gap_drawing import PARALLEL_COS
 from importer.dxf.layer_words import is_door_name, is_window_name
-from importer.dxf.wall_gaps import PARALLEL_COS
 from importer.dxf.wall_strips import Strips
 from importer.hints import Hints, matches_layer
 

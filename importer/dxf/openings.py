@@ -13,8 +13,9 @@ from shapely import Polygon, STRtree
 from importer.dxf.arrays import line_array
 from importer.dxf.drawing import Floats
 from importer.dxf.found import DoorSymbol, Opening, OpeningKind
+from importer.dxf.gap_drawing import PARALLEL_COS
 from importer.dxf.wall_faces import Index
-from importer.dxf.wall_gaps import NARROWEST_MM, PARALLEL_COS, Gaps
+from importer.dxf.wall_gaps import NARROWEST_MM, Gaps
 from importer.plan import DoorwayKind, Point
 
 BESIDE_MM: Final = 200.0
@@ -147,32 +148,43 @@ def _offset(gaps: Gaps, gap: Index, point: Floats) -> Floats:
 
 
 def _judge(gaps: Gaps, k: int, shape: Polygon, held: tuple[int, ...]) -> Candidate | None:
-    kind = _kind(gaps, k, held)
     width, mutual, nibs = float(gaps.width[k]), bool(gaps.mutual[k]), int(gaps.nibs[k])
-    if nibs == TEE_END and kind is not OpeningKind.DOOR:
+    kind, door_kind, what = _kind(gaps, k, held)
+    if nibs == TEE_END and not held:
         return None
-    if nibs == CORNER_END and kind is OpeningKind.GAP and not mutual:
+    if nibs == CORNER_END and not mutual and kind is OpeningKind.GAP:
         return None
+    seen = "between two facing wall ends" if mutual else "between a wall end and a wall"
     opening = Opening(
         shape=shape,
         jamb_line=_jamb_line(gaps.corners[k]),
         width_mm=width,
         thickness_mm=float(gaps.thickness[k]),
         kind=kind,
-        door_kind=_door_kind(held),
+        door_kind=door_kind,
         symbols=held,
-        why=_why(kind, held, mutual=mutual),
+        why=f"{what} {seen}",
     )
     return Candidate(opening=opening, mutual=mutual, firm=_is_firm(kind, width, mutual=mutual))
 
 
-def _kind(gaps: Gaps, k: int, held: tuple[int, ...]) -> OpeningKind:
+def _kind(gaps: Gaps, k: int, held: tuple[int, ...]) -> tuple[OpeningKind, DoorwayKind, str]:
+    """What a gap is, and what tells so."""
     if held:
-        return OpeningKind.DOOR
-    inside, on_faces = int(gaps.inside[k]), int(gaps.on_faces[k])
+        door = DoorwayKind.HINGED if len(held) == 1 else DoorwayKind.DOUBLE
+        leaves = "one hinged leaf" if len(held) == 1 else f"{len(held)} hinged leaves"
+        return OpeningKind.DOOR, door, leaves
+    drawn = gaps.drawn
+    if gaps.mutual[k] and drawn.folding[k]:
+        return OpeningKind.DOOR, DoorwayKind.FOLDING, "folding panels"
+    if gaps.mutual[k] and drawn.leaf[k] and gaps.width[k] <= FACING_MM:
+        return OpeningKind.DOOR, DoorwayKind.HINGED, "a leaf without a swing"
+    inside, on_faces = int(drawn.inside[k]), int(drawn.on_faces[k])
     if inside >= 1 or inside + on_faces >= 3:
-        return OpeningKind.WINDOW
-    return OpeningKind.LINE if on_faces else OpeningKind.GAP
+        return OpeningKind.WINDOW, DoorwayKind.OPENING, "glazing or panels"
+    if on_faces:
+        return OpeningKind.LINE, DoorwayKind.OPENING, "a threshold or header line"
+    return OpeningKind.GAP, DoorwayKind.OPENING, "nothing drawn"
 
 
 def _is_firm(kind: OpeningKind, width: float, *, mutual: bool) -> bool:
@@ -181,23 +193,6 @@ def _is_firm(kind: OpeningKind, width: float, *, mutual: bool) -> bool:
     if kind is OpeningKind.LINE and width <= ENCLOSING_MM:
         return True
     return mutual and width <= FACING_MM
-
-
-def _door_kind(held: tuple[int, ...]) -> DoorwayKind:
-    if not held:
-        return DoorwayKind.OPENING
-    return DoorwayKind.HINGED if len(held) == 1 else DoorwayKind.DOUBLE
-
-
-def _why(kind: OpeningKind, held: tuple[int, ...], *, mutual: bool) -> str:
-    seen = "between two facing wall ends" if mutual else "between a wall end and a wall"
-    drawn = {
-        OpeningKind.DOOR: "one hinged leaf" if len(held) == 1 else f"{len(held)} hinged leaves",
-        OpeningKind.WINDOW: "glazing or panels",
-        OpeningKind.LINE: "a threshold or header line",
-        OpeningKind.GAP: "nothing drawn",
-    }
-    return f"{drawn[kind]} {seen}"
 
 
 def _jamb_line(corners: Floats) -> tuple[Point, Point]:

@@ -14,13 +14,12 @@ from typing import Final
 import numpy as np
 import shapely
 from scipy.spatial import cKDTree
-from shapely import STRtree
 
-from importer.dxf.arrays import Geometries, line_array
+from importer.dxf.arrays import Geometries
 from importer.dxf.drawing import Bools, Floats
+from importer.dxf.gap_drawing import PARALLEL_COS, Drawn, drawn_in_gaps
 from importer.dxf.wall_body import Sight, WallBody, WallEnds, sight_from_ends
 from importer.dxf.wall_faces import Index
-from importer.dxf.wall_strips import THINNEST_MM
 
 WIDEST_MM: Final = 6500.0
 """Widest opening that is looked across: a double garage door or a shop front."""
@@ -32,21 +31,6 @@ FACING_MM: Final = 30.0
 FACING_SHARE: Final = 0.3
 """Two wall ends face each other when their middles are out of line by no more than this (or this
 share of the thickness)."""
-
-PARALLEL_COS: Final = 0.9962
-"""Cosine of 5 degrees: strokes within it run along the wall."""
-
-SPAN_SHARE: Final = 0.4
-"""A stroke counts as drawn in the gap when it covers this share of the width."""
-
-RUN_ON_MM: Final = 200.0
-"""A stroke that runs on past both jambs by more than this passes through, as gridlines do."""
-
-SINGLE_MM: Final = 150.0
-"""Windows are drawn this far to either side of a wall that is a single line."""
-
-ON_FACE_MM: Final = 12.0
-"""A stroke this near the line of a wall face lies on it."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -62,8 +46,7 @@ class Gaps:
     thickness: Floats
     nibs: Index
     mutual: Bools
-    inside: Index
-    on_faces: Index
+    drawn: Drawn
 
     def __len__(self) -> int:
         return len(self.width)
@@ -97,7 +80,6 @@ def gaps_at(ends: WallEnds, body: WallBody, strokes: Floats) -> Gaps:
     far_left[alike] = ends.right[partner[alike]]
     far_right[alike] = ends.left[partner[alike]]
     corners = np.stack([ends.right, ends.left, far_left, far_right], axis=1)
-    inside, on_faces = _drawn(ends, width, strokes)
     return Gaps(
         corners=corners,
         out=ends.out,
@@ -105,8 +87,7 @@ def gaps_at(ends: WallEnds, body: WallBody, strokes: Floats) -> Gaps:
         thickness=ends.thickness,
         nibs=ends.nibs,
         mutual=mutual,
-        inside=inside,
-        on_faces=on_faces,
+        drawn=drawn_in_gaps(ends, width, strokes),
     )
 
 
@@ -130,34 +111,6 @@ def _looked_back_at(ends: WallEnds, width: Floats) -> Index:
         if facing:
             partner[k] = min(facing, key=lambda j: (float(np.hypot(*(middle[j] - far[k]))), j))
     return partner
-
-
-def _drawn(ends: WallEnds, width: Floats, strokes: Floats) -> tuple[Index, Index]:
-    """Distinct strokes along the wall in each gap: strictly between the faces, and on them."""
-    counts = np.zeros((2, len(ends)), dtype=np.int64)
-    if not len(ends) or not len(strokes):
-        return counts[0], counts[1]
-    middle = ends.middle()
-    axes = line_array(np.hstack([middle, middle + ends.out * width[:, None]]))
-    half = np.where(ends.thickness < THINNEST_MM, SINGLE_MM, ends.thickness / 2)
-    boxes = shapely.buffer(axes, half + ON_FACE_MM, cap_style="flat")
-    gap, stroke = STRtree(line_array(strokes)).query(boxes, predicate="intersects")
-    out, start, end = ends.out[gap], strokes[stroke, :2], strokes[stroke, 2:]
-    run = end - start
-    along = np.abs((run * out).sum(1)) >= PARALLEL_COS * np.hypot(run[:, 0], run[:, 1])
-    a, b = ((start - middle[gap]) * out).sum(1), ((end - middle[gap]) * out).sum(1)
-    low, high = np.minimum(a, b), np.maximum(a, b)
-    covered = np.minimum(high, width[gap]) - np.maximum(low, 0.0)
-    runs_on = (low < -RUN_ON_MM) & (high > width[gap] + RUN_ON_MM)
-    centre = (start + end) / 2 - middle[gap]
-    across = np.abs(out[:, 0] * centre[:, 1] - out[:, 1] * centre[:, 0])
-    half = half[gap]
-    counted = along & (covered >= SPAN_SHARE * width[gap]) & ~runs_on
-    on_face = np.abs(across - half) <= np.minimum(ON_FACE_MM, half / 4)
-    between = ~on_face & (across < half)
-    np.add.at(counts[0], gap[counted & between], 1)
-    np.add.at(counts[1], gap[counted & on_face], 1)
-    return counts[0], counts[1]
 
 
 def slits(ends: WallEnds, body: WallBody) -> tuple[Geometries, WallEnds]:
