@@ -159,6 +159,9 @@ def _bay_words(told: Told) -> Iterator[str]:
     frame = layout.setting_out.frame
     (short, long), (narrow, wide) = layout.window.length_mm, layout.window.width_mm
     yield f"Rows {_compass(frame.along)}, one after another {_compass(frame.across)}."
+    near, far = (whole_mm(mm) for mm in layout.setting_out.datum_offset_mm)
+    ends = f"{near}" if near == far else f"{near} at the start, {far} at the end,"
+    yield f"Datum {ends} from the start wall."
     yield f"[{short:+.0f} to {long:+.0f}, {narrow:+.0f} to {wide:+.0f}]"
     if any(is_ripped(p) for p in layout.pieces):
         yield f"Rip {'; '.join(_ripped(sketch.runs))}."
