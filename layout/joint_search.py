@@ -199,6 +199,28 @@ class Search:
         choice[node] = new
         return float(lacks[new])
 
+    def choose_nicest(self, node: int, target: int, cost: Floats, temperature: float) -> None:
+        """Choose again for one node by a cost of its options, among those that neither need more than
+        `target` planks nor weigh more in breaches than its present one.
+        """
+        choice, steps = self.choice, self.steps[node]
+        old = choice[node]
+        weights = self._prices[node]
+        for other, table in self._links[node]:
+            weights = weights + table[choice[other]]
+        rest = self.values - steps.added[old]
+        opened = self.opened - steps.opened[old]
+        lacks = self._lacks(rest, opened + steps.least - target, steps.reads)
+        serves = (lacks < 0.5) & (weights <= weights[old] + EPS)
+        serves[old] = True
+        cost = np.where(serves, cost, np.inf)
+        chances = np.add.accumulate(np.exp((cost.min() - cost) / temperature))
+        new = int(chances.searchsorted(self.random.random() * chances[-1]))
+        np.add(rest, steps.added[new], out=self.values)
+        self.opened = opened + steps.opened[new]
+        self.weight += float(weights[new] - weights[old])
+        choice[node] = new
+
     def _lacks(self, rest: _Small, wanted: int, reads: npt.NDArray[np.intp]) -> _Small:
         """For each option of a node, what V, `rest` without it, would lack in all."""
         lack = np.maximum(wanted - rest - self._levels, 0.0)

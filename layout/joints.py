@@ -8,6 +8,7 @@ Effort is counted in moves and the random numbers are seeded, so a result never 
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from enum import Enum
 from typing import Final
@@ -17,6 +18,8 @@ from layout.demand import BayDemand, JointPlan
 from layout.joint_blanks import blanks_of
 from layout.joint_bonds import bonded
 from layout.joint_counts import counted_choice, ordered
+from layout.joint_looks import better_looks
+from layout.joint_problem import Problem
 from layout.joint_search import Search
 from layout.joint_settle import SEED, settle
 from layout.rules import Bond
@@ -73,9 +76,18 @@ def solve(demand: BayDemand, *, effort: Effort = Effort.NORMAL) -> Solved:
     bound = Bound(settled, search.planks)
     if effort is not Effort.QUICK and search.planks > bound.planks:
         _lessen(search, bound, settled.weight, effort)
-    joints = problem.joints(search.choice)
-    planks = count_planks(blanks_of(demand, joints), demand.stock)
-    return Solved(plan=JointPlan(joints=joints, planks=planks), bound=bound.raised(planks))
+    plan = _planned(problem, search.choice)
+    better_looks(search, search.planks)
+    nicer = _planned(problem, search.choice)
+    if nicer.planks <= plan.planks:
+        plan = nicer
+    return Solved(plan=plan, bound=bound.raised(plan.planks))
+
+
+def _planned(problem: Problem, choice: Sequence[int]) -> JointPlan:
+    joints = problem.joints(choice)
+    planks = count_planks(blanks_of(problem.demand, joints), problem.demand.stock)
+    return JointPlan(joints=joints, planks=planks)
 
 
 def _lessen(search: Search, bound: Bound, allowed: float, effort: Effort) -> None:
