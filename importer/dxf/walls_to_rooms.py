@@ -11,10 +11,9 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Final
 
-from shapely import Polygon
-
 from importer.dxf.closing import Closed, body_polygons, close_openings
 from importer.dxf.drawing import Drawing
+from importer.dxf.enclosed import room_spaces
 from importer.dxf.found import DoorSymbol, Opening, OpeningKind, Recovered, RoomShape
 from importer.dxf.wall_groups import (
     Groups,
@@ -27,16 +26,7 @@ from importer.dxf.wall_groups import (
 from importer.dxf.wall_linework import wall_linework
 from importer.dxf.wall_reading import read_walls
 from importer.hints import Hints
-from importer.outlines import inscribed_diameter
 from importer.plan import Finding, Severity
-
-ROOM_MM2: Final = 1.2e6
-ROOM_ACROSS_MM: Final = 600.0
-"""The smallest room, a lavatory, and the narrowest, a passage one can walk through."""
-
-CLOSET_MM2: Final = 0.25e6
-CLOSET_ACROSS_MM: Final = 300.0
-"""The smallest closet with a floor worth covering."""
 
 SHUT_SHARE: Final = 0.3
 """More rooms than this without an opening: they are the insides of furniture, or the like."""
@@ -116,24 +106,25 @@ class _Found:
 
 def _found(closed: Closed, why: str) -> _Found:
     entered = {s for pair in closed.beside for s in pair if s is not None}
-    numbers = {
-        k
-        for k, space in enumerate(closed.spaces)
-        if not space.outside and _is_room(space.shape, entered=k in entered)
-    }
+    numbers = room_spaces(closed)
     doors = passages = 0
     for candidate, (one, two) in zip(closed.candidates, closed.beside, strict=True):
-        if one == two or not numbers.intersection((one, two)):
+        if one == two or not {one, two} & set(numbers):
             continue
-        opening = candidate.opening
-        doors += opening.kind is OpeningKind.DOOR
-        passages += candidate.is_passage and {one, two} <= numbers
+        doors += candidate.opening.kind is OpeningKind.DOOR
+        passages += candidate.is_passage and {one, two} <= set(numbers)
     return _Found(
         closed=closed,
-        rooms=tuple(RoomShape(shape=closed.spaces[k].shape, why=why) for k in sorted(numbers)),
+        rooms=tuple(
+            RoomShape(
+                shape=closed.spaces[k].shape,
+                why=why if k in entered else f"{why}; no opening leads into it",
+            )
+            for k in numbers
+        ),
         doors=doors,
         passages=passages,
-        shut=len(numbers - entered),
+        shut=len(set(numbers) - entered),
     )
 
 
@@ -197,16 +188,6 @@ def _recovered(drawing: Drawing, found: _Found) -> Recovered:
         walls=body_polygons(found.closed.body),
         findings=_gap_findings(drawing, openings),
     )
-
-
-def _is_room(shape: Polygon, *, entered: bool) -> bool:
-    area = shape.area
-    if area < CLOSET_MM2 or 2 * area < CLOSET_ACROSS_MM / 2 * shape.length / 2:
-        return False
-    across = inscribed_diameter(shape)
-    if area >= ROOM_MM2 and across >= ROOM_ACROSS_MM:
-        return True
-    return entered and across >= CLOSET_ACROSS_MM
 
 
 def _gap_findings(drawing: Drawing, openings: Sequence[Opening]) -> tuple[Finding, ...]:
