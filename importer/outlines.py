@@ -37,7 +37,10 @@ SEAL_MM: Final = 75.0
 """Leaks up to twice this are closed: nobody walks through 150 mm, and every passage is wider."""
 
 MITRE_LIMIT: Final = 10.0
-"""Corners sharper than about 11 degrees are cut off when growing."""
+"""Corners of barriers sharper than about 11 degrees are blunted."""
+
+GROWN_LIMIT: Final = 40.0
+"""Corners of spaces sharper than about 3 degrees are cut off: no plank reaches into them."""
 
 FRAME_MM: Final = 1000.0
 """Free margin around everything, which is the outside."""
@@ -97,7 +100,7 @@ def spaces_between(barriers: Shapes, seal: float = SEAL_MM) -> tuple[Space, ...]
     reach = shapely.bounds(cores)[:, 0] <= x0 - margin + 1.0
     spaces = [Space(shape=core, outside=True) for core in cores[reach].tolist()]
     cores = cores[~reach]
-    grown = shapely.buffer(cores, seal - BARRIER_MM, join_style="mitre", mitre_limit=MITRE_LIMIT)
+    grown = shapely.buffer(cores, seal - BARRIER_MM, join_style="mitre", mitre_limit=GROWN_LIMIT)
     tree = STRtree(barriers)
     core_at, barrier_at = tree.query(grown, predicate="intersects")
     order = np.lexsort((barrier_at, core_at))
@@ -117,7 +120,9 @@ def _grown_back(core: Polygon, grown: BaseGeometry, barriers: Shapes) -> Polygon
     if not len(parts):
         return None
     largest = parts[int(np.argmax(shapely.area(parts)))]
-    return clean_outline(shapely.buffer(largest, BARRIER_MM, join_style="mitre"))
+    return clean_outline(
+        shapely.buffer(largest, BARRIER_MM, join_style="mitre", mitre_limit=GROWN_LIMIT)
+    )
 
 
 def clean_outline(shape: BaseGeometry) -> Polygon | None:
