@@ -1,9 +1,9 @@
-"""How many pieces can share a plank although the solver takes it that they cannot.
+"""How many planks two pieces can share although the solver takes it that they cannot.
 
 The solver takes every piece of a run to be as wide as the run and to lock into the rows that the run
 locks into, so it never promises a plank too few. For a bound that is the wrong side: where a row tapers
-or steps back, a piece may be narrow enough to lie beside another on one plank. Taking each such piece
-out to a plank of its own gives a layout as the solver sees it, so if n pieces can be like that,
+or steps back, a piece may be narrow enough to lie beside another on one plank. Taking one of each such
+two out to a plank of its own gives a layout as the solver sees it, so if n planks can be like that,
 planks >= bound - n holds for the pieces as they are.
 
 An end piece is at least the least end long and starts or ends with the run; a piece between joints is as
@@ -35,49 +35,69 @@ HANDS: Final = (-1, 0, 1)
 
 
 def narrow_pieces(demand: BayDemand, runs: Sequence[Run]) -> int:
-    """Most pieces of the bay that can share a plank although the demand says that they cannot."""
+    """Most planks of the bay that two pieces can share side by side although the demand says that they
+    cannot: each takes a piece that asks for less than the demand says, and two that do not keep the same
+    edge and fit together.
+    """
     profiles = [_profile(run, asked, demand) for run, asked in zip(runs, demand.runs, strict=True)]
     least = {hand: min((p.narrowest(hand) for p in profiles), default=np.inf) for hand in HANDS}
+    room = demand.stock.plank_width - demand.stock.kerf + LENGTH_MM
     # Pieces that keep the same edge never lie side by side.
     beside = np.array([min(least[h] for h in HANDS if h == 0 or h != hand) for hand in HANDS])
-    room = demand.stock.plank_width - demand.stock.kerf + LENGTH_MM
-    return sum(p.most_sharing(beside, room) for p in profiles)
+    fits = [p.width + beside[p.hand + 1] <= room for p in profiles]
+    less = sum(p.most(f & p.is_less) for p, f in zip(profiles, fits, strict=True))
+    near, free, far = (
+        sum(p.most(f & (p.hand == hand)) for p, f in zip(profiles, fits, strict=True))
+        for hand in HANDS
+    )
+    return min(less, min(near, far) + free)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class _Profile:
     """The stretches of a run that a piece can take up: width and edge kept (`HANDS`). Stretch 0 is the
-    run as the demand takes it; then those of a first and a last piece; then, cell by cell, those of a
-    piece between joints, which is `step` cells long.
+    run as the demand takes it, with `pieces` at most; then those of a first and a last piece; then, cell
+    by cell, those of a piece between joints, which is `step` cells long.
     """
 
     width: Floats
     hand: Ints
+    pieces: int
     step: int = 1
+
+    @property
+    def is_less(self) -> NDArray[np.bool_]:
+        """Which stretches ask for less than the demand says."""
+        less: NDArray[np.bool_] = self.width < self.width[0] - LENGTH_MM
+        return np.logical_or(less, self.hand != self.hand[0])
 
     def narrowest(self, hand: int) -> float:
         """Least width among the stretches that keep that edge."""
         found = self.width[self.hand == hand]
         return float(found.min()) if len(found) else np.inf
 
-    def most_sharing(self, beside: Floats, room: float) -> int:
-        """Most pieces that ask for less than the demand says and then fit beside the narrowest other."""
-        less = (self.width < self.width[0] - LENGTH_MM) | (self.hand != self.hand[0])
-        fits = (less & (self.width + beside[self.hand + 1] <= room)).tolist()
-        count, k = int(sum(fits[1:3])), 3
-        while k < len(fits):
-            count += int(fits[k])
-            k += self.step if fits[k] else 1
-        return count
+    def most(self, allowed: NDArray[np.bool_]) -> int:
+        """Most pieces that take up allowed stretches."""
+        able = allowed.tolist()
+        if able[0]:
+            return self.pieces
+        count, k = int(sum(able[1:3])), 3
+        while k < len(able):
+            count += int(able[k])
+            k += self.step if able[k] else 1
+        return min(count, self.pieces)
 
 
 def _profile(run: Run, asked: RunDemand, demand: BayDemand) -> _Profile:
     stock = demand.stock
     taken = stock.plank_width if asked.keeps_near and asked.keeps_far else asked.width_mm
     hand = int(asked.keeps_far) - int(asked.keeps_near)
+    pieces = (
+        1 if run.length_mm <= stock.plank_length else int(run.length_mm / stock.plank_length) + 2
+    )
     seams = _seams(run, demand)
     if run.length_mm <= stock.plank_length or _is_even(run, seams, stock.plank_width):
-        return _Profile(width=np.array([taken]), hand=np.array([hand]))
+        return _Profile(width=np.array([taken]), hand=np.array([hand]), pieces=pieces)
     count = int(np.ceil(run.length_mm / CELL_MM))
     x = np.linspace(run.x0, run.x1, count + 1)
     size = run.length_mm / count
@@ -91,6 +111,7 @@ def _profile(run: Run, asked: RunDemand, demand: BayDemand) -> _Profile:
     return _Profile(
         width=np.concatenate([[taken], height]),
         hand=np.concatenate([[hand], kept]).astype(np.int64),
+        pieces=pieces,
         step=step,
     )
 
