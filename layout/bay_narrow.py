@@ -68,8 +68,8 @@ class _Profile:
     @property
     def is_less(self) -> NDArray[np.bool_]:
         """Which stretches ask for less than the demand says."""
-        less: NDArray[np.bool_] = self.width < self.width[0] - LENGTH_MM
-        return np.logical_or(less, self.hand != self.hand[0])
+        less = (self.width < self.width[0] - LENGTH_MM) | (self.hand != self.hand[0])
+        return np.asarray(less)
 
     def narrowest(self, hand: int) -> float:
         """Least width among the stretches that keep that edge."""
