@@ -112,7 +112,9 @@ def _touched(raw: RawFile, data: bytes) -> tuple[str, ...]:
         return ("all",)
     changed = {r.handle for r in raw.records if r.kind in {"TABLE", "VPORT", "DICTIONARY"}}
     gone = differences(raw_census(raw), raw_census(after))
-    return tuple(key for key in gone if key.split("/")[1] not in changed)
+    return tuple(
+        key for key in gone if key.split("/")[1] not in changed and not key.startswith("HEADER/")
+    )
 
 
 def _view(drawn: Composition, to_mm: float) -> View:

@@ -52,6 +52,10 @@ def open_drawing(path: Path) -> Opened:
     raw = parse(data)
     if raw is not None and _bad_handles(raw):
         return _with_fresh_handles(path, raw)
+    return _loaded(path, data, raw)
+
+
+def _loaded(path: Path, data: bytes, raw: RawFile | None) -> Opened:
     loaded = load_dxf(path)
     remarks = [f.what for f in loaded.findings if f.code in _REPAIRS]
     return _opened(loaded.document, data, raw, loaded.version, remarks)
@@ -126,11 +130,8 @@ def _with_fresh_handles(path: Path, raw: RawFile) -> Opened:
     text = read_raw(data, path.name)
     try:
         doc = Drawing.read(text.stream())
-    except _FAULTS as fault:
-        what = "the drawing is damaged: handles are given twice, and more is wrong."
-        raise _refused(
-            path, what, "Save it as DXF again after a check in a CAD program."
-        ) from fault
+    except _FAULTS:  # more is wrong than the handles
+        return _loaded(path, data, None)
     remark = f"{count} handles were given twice or not at all; they have been replaced."
     return _opened(doc, data, parse(data), text.version, [remark])
 

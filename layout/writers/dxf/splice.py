@@ -175,7 +175,9 @@ def _add_to_table(
     )
     if head is None:
         raise CannotSpliceError(f"no table {name}")
-    end = next(r for r in records if r.kind == "ENDTAB" and r.first > head.first)
+    end = next((r for r in records if r.kind == "ENDTAB" and r.first > head.first), None)
+    if end is None:
+        raise CannotSpliceError(f"table {name} has no end")
     pairs = [
         (code, value)
         for code, value in _pairs(_export(entries, dxfversion))

@@ -111,14 +111,24 @@ def underlay_of(doc: Drawing, to_mm: float) -> Underlay:
 def _visible(doc: Drawing, hidden: frozenset[str]) -> Iterator[DXFEntity]:
     count = 0
     for top in doc.modelspace():
-        if top.dxf.get("layer", "0").casefold() in hidden or top.dxf.get("invisible", 0):
+        if _layer(top) in hidden or _is_invisible(top):
             continue
         for entity in _expanded(top):
             count += 1
             if count > _MOST_ENTITIES:
                 return
-            if entity.dxf.get("layer", "0").casefold() not in hidden:
+            if _layer(entity) not in hidden:
                 yield entity
+
+
+def _layer(entity: DXFEntity) -> str:
+    """Layer in lower case; entities of a kind unknown to ezdxf have none that it can tell."""
+    known = entity.dxf.is_supported("layer")
+    return str(entity.dxf.get("layer", "0")).casefold() if known else "0"
+
+
+def _is_invisible(entity: DXFEntity) -> bool:
+    return entity.dxf.is_supported("invisible") and bool(entity.dxf.get("invisible", 0))
 
 
 def _expanded(top: DXFGraphic) -> Iterable[DXFEntity]:

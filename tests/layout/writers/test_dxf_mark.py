@@ -451,16 +451,41 @@ def test_missing_file_is_one_clear_message(tmp_path: Path) -> None:
         marked_dxf(tmp_path / "none.dxf", room_result(), rules())
 
 
-def test_file_without_tables_is_written_whole(tmp_path: Path) -> None:
-    """A release 2000 file need not carry every table; ours have to go somewhere."""
+@pytest.mark.parametrize(
+    "part",
+    [
+        r"  0\nTABLE\n  2\nAPPID\n.*?  0\nENDTAB\n",
+        r"  0\nTABLE\n  2\nDIMSTYLE\n.*?  0\nENDTAB\n",
+        r"  0\nSECTION\n  2\nOBJECTS\n.*?  0\nENDSEC\n",
+        r"  0\nSECTION\n  2\nBLOCKS\n.*?  0\nENDSEC\n",
+    ],
+    ids=["no APPID", "no DIMSTYLE", "no OBJECTS", "no BLOCKS"],
+)
+def test_file_that_lacks_a_part_is_written_whole(tmp_path: Path, part: str) -> None:
+    """Ours have to go somewhere; the architect's entities are kept all the same."""
     text = text_of(room_drawing("R2000"))
-    text = re.sub(r"  0\nTABLE\n  2\nAPPID\n.*?  0\nENDTAB\n", "", text, flags=re.DOTALL)
+    assert re.search(part, text, flags=re.DOTALL)
     path = tmp_path / "plan.dxf"
-    path.write_text(text, encoding="cp1252")
+    path.write_text(re.sub(part, "", text, count=1, flags=re.DOTALL), encoding="cp1252")
     doc = load(marked_dxf(path, room_result(), rules()))
     assert doc.audit().errors == []
     assert APPID in doc.appids
     assert len(ours(doc)) > 50
+    kept = [e.dxftype() for e in doc.modelspace() if not e.has_xdata(APPID)]
+    assert sorted(kept) == ["LWPOLYLINE", "TEXT"]
+
+
+def test_lower_case_handles_are_the_same_handles(tmp_path: Path) -> None:
+    text = text_of(room_drawing("R2010"))
+    lowered = re.sub(
+        r"(\n(?:  5|105|3[2-6]\d)\n)([0-9A-F]+)(?=\n)", lambda m: m[1] + m[2].lower(), text
+    )
+    assert lowered != text
+    path = tmp_path / "plan.dxf"
+    path.write_text(lowered, encoding="utf-8")
+    data = marked_dxf(path, room_result(), rules())
+    assert load(data).audit().errors == []
+    assert_records_kept(path.read_bytes(), data)
 
 
 def test_line_ends_of_the_source_are_used(tmp_path: Path) -> None:

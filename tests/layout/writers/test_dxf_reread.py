@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import random
 from collections.abc import Callable
 from dataclasses import replace
 from pathlib import Path
@@ -419,6 +420,33 @@ def test_damaged_record_is_one_clear_message(clean: Path, key: str, text: str) -
     doc.saveas(clean)
     with pytest.raises(PlanError, match=f"record {key} in the drawing is damaged"):
         reread(clean)
+
+
+@pytest.mark.parametrize("seed", range(16))
+def test_a_file_damaged_anywhere_is_read_or_refused_in_words(clean: Path, seed: int) -> None:
+    """Lines deleted, doubled, swapped or overwritten: never a traceback."""
+    rng = random.Random(seed)
+    lines = clean.read_bytes().split(b"\n")
+    for _ in range(rng.choice((1, 1, 2, 5))):
+        k, j = rng.randrange(len(lines)), rng.randrange(len(lines))
+        change = rng.randrange(4)
+        if change == 0:
+            del lines[k : k + rng.choice((1, 2, 4, 40))]
+        elif change == 1:
+            lines[k] = rng.choice((b"", b"-1", b"abc", b"1e400", b"nan", b"{", b"330", b"\xff"))
+        elif change == 2:
+            lines[k], lines[j] = lines[j], lines[k]
+        else:
+            lines[k:k] = lines[k : k + 4]
+    clean.write_bytes(b"\n".join(lines))
+    try:
+        read = reread(clean)
+    except PlanError as refused:
+        assert refused.finding.what
+        assert refused.finding.remedy
+    else:
+        for bay in read.bays:
+            audit(bay, read.rules)
 
 
 def test_missing_file_is_one_clear_message(tmp_path: Path) -> None:
