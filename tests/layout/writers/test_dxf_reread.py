@@ -439,14 +439,18 @@ def test_a_file_damaged_anywhere_is_read_or_refused_in_words(clean: Path, seed: 
         else:
             lines[k:k] = lines[k : k + 4]
     clean.write_bytes(b"\n".join(lines))
+    read, refusal = None, None
     try:
         read = reread(clean)
     except PlanError as refused:
-        assert refused.finding.what
-        assert refused.finding.remedy
-    else:
-        for bay in read.bays:
-            audit(bay, read.rules)
+        refusal = refused.finding
+    if read is None:
+        assert refusal is not None
+        assert refusal.what
+        assert refusal.remedy
+        return
+    for bay in read.bays:
+        audit(bay, read.rules)
 
 
 def test_missing_file_is_one_clear_message(tmp_path: Path) -> None:
