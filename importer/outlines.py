@@ -91,6 +91,12 @@ def spaces_between(barriers: Shapes, seal: float = SEAL_MM) -> tuple[Space, ...]
     """
     if not len(barriers):
         return ()
+    # GEOS divides by nought on the way to right results; numpy would pass that on as a warning.
+    with np.errstate(invalid="ignore", divide="ignore"):
+        return _spaces_between(barriers, seal)
+
+
+def _spaces_between(barriers: Shapes, seal: float) -> tuple[Space, ...]:
     solid = shapely.union_all(barriers)
     x0, y0, x1, y1 = shapely.bounds(solid)
     margin = FRAME_MM + seal
@@ -149,7 +155,9 @@ def clean_outline(shape: BaseGeometry) -> Polygon | None:
     if not cleaned.is_valid:
         # Dropping a corner can make a hole touch the shell; the uncleaned outline is right too.
         cleaned = part
-    return orient(cleaned)
+    # Normalised, so that the outline begins at the same corner however the strokes were ordered.
+    normal = cleaned.normalize()
+    return orient(normal) if isinstance(normal, Polygon) else None
 
 
 def _corners(ring: Floats) -> Floats | None:
@@ -157,22 +165,17 @@ def _corners(ring: Floats) -> Floats | None:
     points = ring[:-1]
     step = np.hypot(*(np.roll(points, -1, axis=0) - points).T)
     points = points[step > SAME_POINT_MM]
-    for _ in range(3):
-        if len(points) < 3:
-            return None
-        before, after = np.roll(points, 1, axis=0), np.roll(points, -1, axis=0)
-        side, back = after - before, points - before
-        length = np.hypot(side[:, 0], side[:, 1])
-        off = np.abs(side[:, 0] * back[:, 1] - side[:, 1] * back[:, 0])
-        spike = length <= SAME_POINT_MM
-        straight = (off <= STRAIGHT_MM * np.maximum(length, SAME_POINT_MM)) | spike
-        if not straight.any():
-            break
-        # Neighbours are not dropped in one go: each would lean on the other.
-        keep = ~straight
-        keep[1:] |= straight[:-1] & straight[1:]
-        points = points[keep]
-    return points if len(points) >= 3 else None
+    if len(points) < 3:
+        return None
+    # A ring's first point is never dropped: begin at the corner that stands out most.
+    side = np.roll(points, -1, axis=0) - np.roll(points, 1, axis=0)
+    back = points - np.roll(points, 1, axis=0)
+    off = np.abs(side[:, 0] * back[:, 1] - side[:, 1] * back[:, 0])
+    first = int(np.argmax(off / np.maximum(np.hypot(side[:, 0], side[:, 1]), SAME_POINT_MM)))
+    rolled = np.roll(points, -first, axis=0)
+    closed = shapely.linestrings(np.vstack([rolled, rolled[:1]]))
+    kept = shapely.get_coordinates(shapely.simplify(closed, STRAIGHT_MM))[:-1]
+    return kept if len(kept) >= 3 else None
 
 
 def reading_order(shape: BaseGeometry) -> tuple[float, float, float]:

@@ -121,27 +121,29 @@ def strips_of(faces: Faces, pairs: Neighbours, *, mixed: bool = False) -> Strips
     wall_like = (pairs.gap >= THINNEST_MM) & (pairs.gap <= THICKEST_MM) & (length >= SHORTEST_MM)
     pairs = pairs.take(np.flatnonzero(wall_like))
     share = _usualness(pairs)
-    rank = -np.round(_fullness(faces, pairs), 1) if mixed else share < USUAL_SHARE
+    full = _fullness(faces, pairs)
+    rank = -np.round(full, 1) if mixed else share < USUAL_SHARE
     order = np.lexsort((pairs.start, pairs.lower, np.round(pairs.gap, 1), rank))
     test = _is_wall_among_others if mixed else _is_wall
     chosen = np.sort(order[_accept(faces, pairs.take(order), share[order], test)])
-    pairs, share = pairs.take(chosen), share[chosen]
+    pairs = pairs.take(chosen)
     direction = faces.group[pairs.lower]
-    strips, kept = _without_crosswise(_strips(faces, pairs), direction, share)
+    strips, kept = _without_crosswise(_strips(faces, pairs), direction, (share * full)[chosen])
     if mixed:
         strips = strips.take(_in_company(strips, direction[kept]))
     return strips
 
 
-def _without_crosswise(strips: Strips, direction: Index, share: Floats) -> tuple[Strips, Index]:
+def _without_crosswise(strips: Strips, direction: Index, worth: Floats) -> tuple[Strips, Index]:
     """Drop strips that are mostly the insides of other walls: the end of a wall paired with the far
-    face of the wall it stands on. Of two that lie across each other the usual thickness stays.
+    face of the wall it stands on. Of two that lie across each other the one worth more stays: the
+    usual thickness, and faces that run together all the way.
     """
     if not len(strips):
         return strips, np.empty(0, dtype=np.int64)
     shapes = strips.shapes()
     one, two = STRtree(shapes).query(shapes, predicate="intersects")
-    rival = (direction[one] != direction[two]) & (share[two] > share[one])
+    rival = (direction[one] != direction[two]) & (worth[two] > worth[one])
     one, two = one[rival], two[rival]
     covered = np.zeros(len(strips))
     np.add.at(covered, one, shapely.area(shapely.intersection(shapes[one], shapes[two])))

@@ -11,6 +11,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Final
 
+import numpy as np
+
 from importer.dxf.closing import Closed, body_polygons, close_openings
 from importer.dxf.drawing import Drawing
 from importer.dxf.enclosed import room_spaces
@@ -45,6 +47,12 @@ def recover_rooms(drawing_mm: Drawing, symbols: Sequence[DoorSymbol], hints: Hin
         wall bodies, and findings for what was closed without anything being drawn there. Empty when
         the drawing shows no walls around rooms.
     """
+    # GEOS divides by nought on the way to right results; numpy would pass that on as warnings.
+    with np.errstate(invalid="ignore", divide="ignore"):
+        return _recover(drawing_mm, symbols, hints)
+
+
+def _recover(drawing_mm: Drawing, symbols: Sequence[DoorSymbol], hints: Hints) -> Recovered:
     groups = groups_of(drawing_mm)
     scores = group_scores(drawing_mm, groups)
     attempt = _Attempt(drawing=drawing_mm, symbols=tuple(symbols), hints=hints)

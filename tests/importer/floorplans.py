@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 import random
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -26,9 +26,9 @@ class Walls:
 
     sketch: Sketch
     layer: str = "A-WALL"
+    door_layer: str = "DOORS"
     turn_deg: float = 0.0
     shift: Point = (0.0, 0.0)
-    truth: list[list[Point]] = field(default_factory=list)
 
     def at(self, x: float, y: float) -> Point:
         a = math.radians(self.turn_deg)
@@ -41,7 +41,7 @@ class Walls:
         self.sketch.line(self.at(*a), self.at(*b), layer or self.layer)
 
     def door(self, hinge: Point, closed: Point, opens: float = 90.0) -> None:
-        self.sketch.door(self.at(*hinge), self.at(*closed), opens=opens)
+        self.sketch.door(self.at(*hinge), self.at(*closed), opens=opens, layer=self.door_layer)
 
     def face(self, a: Point, b: Point, gaps: list[tuple[float, float]]) -> None:
         """A face from a to b, interrupted at the gaps given as distances from a."""
