@@ -1,8 +1,9 @@
 """The joint and stock problem of a bay, freed from its polygons: what the solver is asked.
 
 A run of bounding length L > P (plank length) is fixed by its first piece s: then n whole planks and
-a last piece e = L - s - n P. A run that fits one plank is an `only` piece. The mean length of the
-first piece is s - void_start (slanted ends fall short of their blank), likewise the last.
+a last piece e = L - s - n P. A run that fits one plank is an `only` piece. A first piece must be
+`void_start` longer than the least length (a slanted or stepped end is worth less than its blank),
+likewise the last.
 """
 
 from __future__ import annotations

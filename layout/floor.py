@@ -141,9 +141,9 @@ class SettingOut:
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Run:
     """A continuous stretch of one row between two stops. `index` counts the bay's runs in the order
-    row, then x. `void_start_mm` and `void_end_mm` are the mean length by which a slanted or stepped
-    end falls short of the bounding length there (0 for a square end), so that the mean length of a
-    piece from the start to a joint at x is x - x0 - void_start_mm.
+    row, then x. `void_start_mm` and `void_end_mm` are what an
+    end piece needs beyond the least length, along its blank, so that its mean length (area / widest
+    chord) still reaches that length: 0 for a square end, more for a slanted, stepped or notched one.
     """
 
     index: int
