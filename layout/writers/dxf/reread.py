@@ -195,17 +195,7 @@ def _bay(
         )
     )
     return BayLayout(
-        bay=Bay(
-            id=BayId(bay.id),
-            name=bay.name,
-            rooms=tuple(RoomId(r) for r in bay.rooms),
-            storey=StoreyId(bay.storey),
-            flat=FlatId(bay.flat) if bay.flat is not None else None,
-            outline=space,
-            floor=floor,
-            gap_mm=bay.gap,
-            joints=bay.joints,
-        ),
+        bay=_space(bay, space, floor),
         setting_out=_setting_out(bay, frame, space),
         runs=(),
         pieces=pieces,
@@ -213,6 +203,20 @@ def _bay(
         bound=bay.bound,
         breaches=_written(record).breaches if record is not None else (),
         window=Window(length_mm=bay.window_length, width_mm=bay.window_width),
+    )
+
+
+def _space(bay: BayNote, outline: Polygon, floor: Polygon) -> Bay:
+    return Bay(
+        id=BayId(bay.id),
+        name=bay.name,
+        rooms=tuple(RoomId(r) for r in bay.rooms),
+        storey=StoreyId(bay.storey),
+        flat=FlatId(bay.flat) if bay.flat is not None else None,
+        outline=outline,
+        floor=floor,
+        gap_mm=bay.gap,
+        joints=bay.joints,
     )
 
 

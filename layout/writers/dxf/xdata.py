@@ -35,6 +35,8 @@ CHUNK: Final = 250
 """Characters of one XDATA or XRECORD string; 255 bytes is the format's limit."""
 MOST_XDATA_BYTES: Final = 16_000
 """The format allows 16 kB on one entity, of all applications together."""
+_OVERHEAD_BYTES: Final = 2_000
+"""Room for group codes, the frame, and another application's data."""
 
 
 class Kind(Enum):
@@ -134,7 +136,9 @@ def piece_cuts(note: PieceNote) -> tuple[Cut, ...]:
 
 
 def bay_note(layout: BayLayout) -> str:
-    """JSON of a bay and its setting out."""
+    """JSON of a bay and its setting out. Lists of rooms and joints that would not fit on one entity are
+    left out: no rule is checked by them.
+    """
     bay, setting_out = layout.bay, layout.setting_out
     note = BayNote(
         id=bay.id,
@@ -153,7 +157,10 @@ def bay_note(layout: BayLayout) -> str:
         window_length=layout.window.length_mm,
         window_width=layout.window.width_mm,
     )
-    return ascii_json(note)
+    text = ascii_json(note)
+    if len(text) <= MOST_XDATA_BYTES - _OVERHEAD_BYTES:
+        return text
+    return ascii_json(note.model_copy(update={"name": bay.id, "rooms": (), "joints": ()}))
 
 
 class BreachNote(_Note):

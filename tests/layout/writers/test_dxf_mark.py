@@ -8,6 +8,7 @@ import re
 import subprocess
 import sys
 from collections import Counter
+from dataclasses import replace
 from pathlib import Path
 
 import ezdxf
@@ -18,7 +19,7 @@ from ezdxf.entities import DXFEntity
 from ezdxf.lldxf.encoding import decode_dxf_unicode
 from shapely import box
 
-from importer.plan import PlanError
+from importer.plan import PlanError, RoomId
 from layout.floor import PlanResult
 from layout.writers.dxf.census import census, differences, raw_census
 from layout.writers.dxf.mark import mark_drawing, marked_dxf
@@ -435,6 +436,17 @@ def test_xdata_strings_and_sizes_keep_the_formats_limits(tmp_path: Path) -> None
         values = [str(t.value) for t in entity.get_xdata(APPID)]
         assert max(map(len, values)) <= 250
         assert sum(map(len, values)) < 16_000
+
+
+def test_a_bay_of_very_many_rooms_still_fits_on_its_entity(tmp_path: Path) -> None:
+    layout = lay(ROOM)
+    rooms = tuple(RoomId(f"a room with a rather long id {n}") for n in range(900))
+    path = save(room_drawing(), tmp_path / "plan.dxf")
+    result = result_of([layout])
+    result = replace(result, bays=(replace(layout, bay=replace(layout.bay, rooms=rooms)),))
+    doc = load(marked_dxf(path, result, rules()))
+    for entity in ours(doc):
+        assert sum(len(str(t.value)) + 5 for t in entity.get_xdata(APPID)) < 16_000
 
 
 def test_drawing_marked_before_is_refused_with_a_remedy(tmp_path: Path) -> None:
