@@ -45,6 +45,9 @@ GROWN_LIMIT: Final = 40.0
 FRAME_MM: Final = 1000.0
 """Free margin around everything, which is the outside."""
 
+SAME_AREA_MM2: Final = 10.0
+"""Areas that differ by no more than float noise and rounded corners of strokes leave."""
+
 STRAIGHT_MM: Final = 0.02
 """A corner this near the line of its neighbours is no corner."""
 
@@ -78,12 +81,15 @@ def thickened_bodies(bodies: Sequence[BaseGeometry] | Shapes) -> Shapes:
     return np.asarray(grown, dtype=object).reshape(-1)
 
 
-def spaces_between(barriers: Shapes, seal: float = SEAL_MM) -> tuple[Space, ...]:
+def spaces_between(
+    barriers: Shapes, seal: float = SEAL_MM, solid: BaseGeometry | None = None
+) -> tuple[Space, ...]:
     """The spaces that barriers leave, leaks up to twice the seal closed.
 
     Args:
         barriers: thickened strokes and bodies (`thickened_strokes`, `thickened_bodies`), mm.
         seal: half the width of the widest leak that is closed.
+        solid: the union of the barriers, where it is at hand.
 
     Returns:
         The spaces, outlines on the strokes themselves and on the faces of the bodies, larger than
@@ -93,11 +99,10 @@ def spaces_between(barriers: Shapes, seal: float = SEAL_MM) -> tuple[Space, ...]
         return ()
     # GEOS divides by nought on the way to right results; numpy would pass that on as a warning.
     with np.errstate(invalid="ignore", divide="ignore"):
-        return _spaces_between(barriers, seal)
+        return _spaces_between(barriers, seal, solid or shapely.union_all(barriers))
 
 
-def _spaces_between(barriers: Shapes, seal: float) -> tuple[Space, ...]:
-    solid = shapely.union_all(barriers)
+def _spaces_between(barriers: Shapes, seal: float, solid: BaseGeometry) -> tuple[Space, ...]:
     x0, y0, x1, y1 = shapely.bounds(solid)
     margin = FRAME_MM + seal
     frame = shapely.box(x0 - margin, y0 - margin, x1 + margin, y1 + margin)
@@ -107,27 +112,42 @@ def _spaces_between(barriers: Shapes, seal: float) -> tuple[Space, ...]:
     spaces = [Space(shape=core, outside=True) for core in cores[reach].tolist()]
     cores = cores[~reach]
     grown = shapely.buffer(cores, seal - BARRIER_MM, join_style="mitre", mitre_limit=GROWN_LIMIT)
-    tree = STRtree(barriers)
-    core_at, barrier_at = tree.query(grown, predicate="intersects")
+    free = _tight_parts(shapely.get_parts(shapely.difference(frame, solid)), cores, grown)
+    leaky = np.flatnonzero(shapely.is_missing(free))
+    core_at, barrier_at = STRtree(barriers).query(grown[leaky], predicate="intersects")
     order = np.lexsort((barrier_at, core_at))
-    near = np.split(barrier_at[order], np.cumsum(np.bincount(core_at, minlength=len(cores)))[:-1])
-    for core, big, touching in zip(cores, grown, near, strict=len(cores) > 0):
-        shape = _grown_back(core, big, barriers[touching])
-        if shape is not None:
-            spaces.append(Space(shape=shape, outside=False))
+    near = np.split(barrier_at[order], np.cumsum(np.bincount(core_at, minlength=len(leaky)))[:-1])
+    for k, touching in zip(leaky.tolist(), near, strict=len(leaky) > 0):
+        free[k] = _grown_back(cores[k], grown[k], barriers[touching])
+    outlines = [_onto_strokes(shape) for shape in free.tolist() if shape is not None]
+    spaces += [Space(shape=shape, outside=False) for shape in outlines if shape is not None]
     return tuple(sorted(spaces, key=lambda s: reading_order(s.shape)))
+
+
+def _tight_parts(free: Shapes, cores: Shapes, grown: Shapes) -> Shapes:
+    """For each core the part of the free space around it, where that has no leak and no nook that the
+    core does not grow back into; None for the others.
+    """
+    tight = np.full(len(cores), None, dtype=object)
+    core, part = STRtree(free).query(cores, predicate="within")
+    alone = np.bincount(part, minlength=len(free))[part] == 1
+    same = np.abs(shapely.area(grown[core]) - shapely.area(free[part])) <= SAME_AREA_MM2
+    tight[core[alone & same]] = free[part[alone & same]]
+    return tight
 
 
 def _grown_back(core: Polygon, grown: BaseGeometry, barriers: Shapes) -> Polygon | None:
     """The core grown back as far as the barriers allow; only the part that holds the core."""
     clear = shapely.difference(grown, shapely.union_all(barriers)) if len(barriers) else grown
-    parts = shapely.get_parts(clear)
-    parts = parts[shapely.intersects(parts, core)]
-    if not len(parts):
-        return None
-    largest = parts[int(np.argmax(shapely.area(parts)))]
+    parts = [p for p in shapely.get_parts(clear).tolist() if isinstance(p, Polygon)]
+    parts = [p for p in parts if p.intersects(core)]
+    return max(parts, key=lambda p: p.area, default=None)
+
+
+def _onto_strokes(shape: Polygon) -> Polygon | None:
+    """A part of the free space grown by what the barriers were thickened by."""
     return clean_outline(
-        shapely.buffer(largest, BARRIER_MM, join_style="mitre", mitre_limit=GROWN_LIMIT)
+        shapely.buffer(shape, BARRIER_MM, join_style="mitre", mitre_limit=GROWN_LIMIT)
     )
 
 

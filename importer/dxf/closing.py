@@ -80,7 +80,8 @@ def _may_close(candidate: Candidate) -> bool:
 def _spaces(body: WallBody, closed: Sequence[Candidate]) -> tuple[Space, ...]:
     shapes = [c.opening.shape for c in closed if not c.overlay]
     extra = thickened_bodies(np.array(shapes, dtype=object))
-    return spaces_between(np.concatenate([body.barriers, extra]))
+    solid = shapely.union(body.union, shapely.union_all(extra))
+    return spaces_between(np.concatenate([body.barriers, extra]), solid=solid)
 
 
 def _is_outside(space: int | None, spaces: Sequence[Space]) -> bool:

@@ -39,11 +39,12 @@ RAY_INSET: Final = 0.15
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class WallBody:
-    """`barriers` are the thickened pieces the body is made of, `solid` their union with the insides
-    of walls filled.
+    """`barriers` are the thickened pieces the body is made of, `union` their union, and `solid` that
+    with the insides of walls filled.
     """
 
     barriers: Geometries
+    union: BaseGeometry
     solid: BaseGeometry
 
     def holds(self, points: Floats) -> Bools:
@@ -58,9 +59,10 @@ def wall_body(strokes: Floats, solids: Geometries, strips: Strips) -> WallBody:
         [thickened_strokes(strokes), thickened_bodies(solids), thickened_bodies(strip_shapes)]
     )
     thickest = float(strips.thickness.max()) if len(strips) else 0.0
-    solid = filled_thin_holes(shapely.union_all(barriers), max(thickest * 1.1, USUAL_MM / 2))
+    union = shapely.union_all(barriers)
+    solid = filled_thin_holes(union, max(thickest * 1.1, USUAL_MM / 2))
     shapely.prepare(solid)
-    return WallBody(barriers=barriers, solid=solid)
+    return WallBody(barriers=barriers, union=union, solid=solid)
 
 
 def strokes_along(strokes: Floats, strips: Strips) -> Floats:
@@ -147,9 +149,14 @@ def body_with(body: WallBody, more: Geometries) -> WallBody:
     """The body with more thickened pieces."""
     if not len(more):
         return body
-    solid = shapely.union_all(np.concatenate([[body.solid], more]))
+    added = shapely.union_all(more)
+    solid = shapely.union(body.solid, added)
     shapely.prepare(solid)
-    return WallBody(barriers=np.concatenate([body.barriers, more]), solid=solid)
+    return WallBody(
+        barriers=np.concatenate([body.barriers, more]),
+        union=shapely.union(body.union, added),
+        solid=solid,
+    )
 
 
 class Sight:
