@@ -14,6 +14,7 @@ from typing import Final
 from importer.tolerance import SAME_POINT_MM
 from layout.demand import Blank, StockRules
 from layout.floor import Role
+from layout.stock_fill import filled
 
 FIT_MM: Final = 2 * SAME_POINT_MM
 """What a fit may lack and still count: the rounding of the geometry that the lengths come from."""
@@ -51,11 +52,8 @@ def pool(sticks: Sequence[Stick], stock: StockRules) -> tuple[tuple[Stick, ...],
     onlys = [s for s in sticks if s.role is Role.ONLY]
     if not onlys:
         return (*whole, *_tuples(_match(ends, Role.FIRST, stock)))
-    tries = [
-        *(_packed(_match([*ends, *onlys], favour, stock), stock) for favour in Role),
-        _filled(_match(ends, Role.FIRST, stock), onlys, stock),
-        _packed([[s] for s in (*ends, *onlys)], stock),
-    ]
+    tries = [_completed(_match(ends, Role.FIRST, stock), onlys, stock)]
+    tries += [_packed(_match([*ends, *onlys], favour, stock), stock) for favour in Role]
     return (*whole, *_tuples(min(tries, key=len)))
 
 
@@ -103,17 +101,17 @@ def _room(plank: Sequence[Stick], stock: StockRules) -> float:
     return stock.plank_length - used + FIT_MM
 
 
-def _filled(
+def _completed(
     planks: list[list[Stick]], onlys: Sequence[Stick], stock: StockRules
 ) -> list[list[Stick]]:
-    """Put `only` sticks, longest first, where they leave least; open planks when nothing fits."""
-    for stick in sorted(onlys, key=lambda s: -s.taken):
-        target = _tightest(planks, stick, stock)
-        if target is None:
-            planks.append([stick])
-        else:
-            planks[target].append(stick)
-    return planks
+    """Put `only` sticks into the rest of planks, then into new ones, leaving as little as possible."""
+    rooms = [_room(plank, stock) - FIT_MM for plank in planks]
+    lengths = [s.taken for s in onlys]
+    inside, new = filled(rooms, lengths, stock.plank_length, stock.kerf, FIT_MM)
+    together = [
+        [*plank, *(onlys[n] for n in more)] for plank, more in zip(planks, inside, strict=True)
+    ]
+    return [*together, *([onlys[n] for n in numbers] for numbers in new)]
 
 
 def _tightest(planks: Sequence[Sequence[Stick]], stick: Stick, stock: StockRules) -> int | None:

@@ -10,7 +10,7 @@ import argparse
 from collections import defaultdict
 from dataclasses import dataclass
 from statistics import mean, median, quantiles
-from time import perf_counter
+from time import process_time
 
 from layout.joints import Effort, solve
 from tests.bench.generated_bays import GeneratedBay, generated_bays
@@ -34,9 +34,9 @@ class Measured:
 
 
 def measure(bay: GeneratedBay, effort: Effort) -> Measured:
-    start = perf_counter()
+    start = process_time()
     solved = solve(bay.demand, effort=effort)
-    ms = 1000.0 * (perf_counter() - start)
+    ms = 1000.0 * (process_time() - start)
     return Measured(
         kind=bay.kind,
         planks=solved.plan.planks,
