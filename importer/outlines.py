@@ -99,7 +99,7 @@ def spaces_between(
         return ()
     # GEOS divides by nought on the way to right results; numpy would pass that on as a warning.
     with np.errstate(invalid="ignore", divide="ignore"):
-        return _spaces_between(barriers, seal, solid or shapely.union_all(barriers))
+        return _spaces_between(barriers, seal, solid or shapely.disjoint_subset_union_all(barriers))
 
 
 def _spaces_between(barriers: Shapes, seal: float, solid: BaseGeometry) -> tuple[Space, ...]:

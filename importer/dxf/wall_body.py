@@ -59,7 +59,7 @@ def wall_body(strokes: Floats, solids: Geometries, strips: Strips) -> WallBody:
         [thickened_strokes(strokes), thickened_bodies(solids), thickened_bodies(strip_shapes)]
     )
     thickest = float(strips.thickness.max()) if len(strips) else 0.0
-    union = shapely.union_all(barriers)
+    union = shapely.disjoint_subset_union_all(barriers)
     solid = filled_thin_holes(union, max(thickest * 1.1, USUAL_MM / 2))
     shapely.prepare(solid)
     return WallBody(barriers=barriers, union=union, solid=solid)
