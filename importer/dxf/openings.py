@@ -150,9 +150,10 @@ def _offset(gaps: Gaps, gap: Index, point: Floats) -> Floats:
 def _judge(gaps: Gaps, k: int, shape: Polygon, held: tuple[int, ...]) -> Candidate | None:
     width, mutual, nibs = float(gaps.width[k]), bool(gaps.mutual[k]), int(gaps.nibs[k])
     kind, door_kind, what = _kind(gaps, k, held)
-    if nibs == TEE_END and not held:
+    drawn = kind is not OpeningKind.GAP
+    if not (held or mutual or nibs == TRUE_END) and not (nibs == CORNER_END and drawn):
         return None
-    if nibs == CORNER_END and not mutual and kind is OpeningKind.GAP:
+    if nibs == TEE_END and not drawn:
         return None
     seen = "between two facing wall ends" if mutual else "between a wall end and a wall"
     opening = Opening(
@@ -165,7 +166,10 @@ def _judge(gaps: Gaps, k: int, shape: Polygon, held: tuple[int, ...]) -> Candida
         symbols=held,
         why=f"{what} {seen}",
     )
-    return Candidate(opening=opening, mutual=mutual, firm=_is_firm(kind, width, mutual=mutual))
+    # Where walls turn away on both sides the end is a face of theirs, looking across a corridor: what
+    # is drawn there closes at most a room from the outside.
+    firm = _is_firm(kind, width, mutual=mutual) and (held or nibs != TEE_END)
+    return Candidate(opening=opening, mutual=mutual, firm=bool(firm))
 
 
 def _kind(gaps: Gaps, k: int, held: tuple[int, ...]) -> tuple[OpeningKind, DoorwayKind, str]:
