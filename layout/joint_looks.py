@@ -17,7 +17,7 @@ import numpy as np
 
 from importer.tolerance import SAME_POINT_MM
 from layout.demand import BayDemand
-from layout.joint_candidates import Floats, fits_one_plank
+from layout.joint_candidates import Floats, Ints, fits_one_plank
 from layout.joint_problem import Problem
 from layout.joint_search import Search
 
@@ -34,7 +34,7 @@ CUT_COST: Final = 1.0
 CLOSE_COST: Final = 4.5
 """A seam whose joints are 0 apart; nothing from a third of a plank on."""
 UNEVEN_COST: Final = 0.2
-SWEEPS: Final = 7
+SWEEPS: Final = 6
 HOT: Final = 0.6
 COLD: Final = 0.02
 
@@ -71,16 +71,16 @@ def better_looks(search: Search, planks: int) -> None:
     """Better the looks of the choice; planks (as the search counts them) stay within the number given
     and breaches grow no heavier.
     """
-    painter = _Painter(search.problem)
-    before, start = painter.total(search.choice), list(search.choice)
+    painter = _Painter(search.problem, search.choice)
+    before, start = painter.total(), list(search.choice)
     nodes = list(range(search.problem.size))
     for sweep in range(SWEEPS):
         temperature = HOT * (COLD / HOT) ** (sweep / (SWEEPS - 1))
         search.random.shuffle(nodes)
         for node in nodes:
-            cost = painter.cost(node, search.choice)
-            search.choose_nicest(node, planks, cost, temperature)
-    if painter.total(search.choice) > before:
+            search.choose_nicest(node, planks, painter.cost(node), temperature)
+            painter.choose(node, search.choice[node])
+    if painter.total() > before:
         search.restart(start)
 
 
@@ -98,64 +98,90 @@ def _triples(pairs: Sequence[tuple[int, int]]) -> list[tuple[int, int, int]]:
     return [(a, b, c) for a in sorted(above) for b in above[a] for c in above.get(b, ())]
 
 
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class _Around:
+    """Numbers of the runs that decide how a run looks: those it touches; the middle and the far run of
+    the triples it ends; the lower and upper of the triples it is the middle of.
+    """
+
+    beside: Ints
+    middle: Ints
+    outer: Ints
+    low: Ints
+    high: Ints
+
+
+def _arounds(demand: BayDemand) -> list[_Around]:
+    long = [not fits_one_plank(run, demand) for run in demand.runs]
+    pairs = [(t.below, t.above) for t in demand.touches if long[t.below] and long[t.above]]
+    beside: list[list[int]] = [[] for _ in long]
+    outer: list[list[tuple[int, int]]] = [[] for _ in long]
+    middle: list[list[tuple[int, int]]] = [[] for _ in long]
+    for a, b in sorted(set(pairs)):
+        beside[a].append(b)
+        beside[b].append(a)
+    for a, b, c in _triples(pairs):
+        outer[a].append((b, c))
+        outer[c].append((b, a))
+        middle[b].append((a, c))
+    return [
+        _Around(
+            beside=np.array(beside[r], dtype=np.intp),
+            middle=np.array([m for m, _ in outer[r]], dtype=np.intp),
+            outer=np.array([o for _, o in outer[r]], dtype=np.intp),
+            low=np.array([a for a, _ in middle[r]], dtype=np.intp),
+            high=np.array([c for _, c in middle[r]], dtype=np.intp),
+        )
+        for r in range(len(long))
+    ]
+
+
 class _Painter:
-    """Costs of the looks of a problem's options."""
+    """Costs of the looks of a problem's options, the other nodes being as chosen."""
 
-    def __init__(self, problem: Problem) -> None:
+    def __init__(self, problem: Problem, choice: Sequence[int]) -> None:
         demand = problem.demand
-        self.plank = demand.stock.plank_length
-        runs = demand.runs
-        self._node = {r: n for n, node in enumerate(problem.nodes) for r in node.runs}
+        self._plank = demand.stock.plank_length
         self._members = [node.runs for node in problem.nodes]
-        firsts = [k.options.first for k in problem.kinds]
-        self._phases = [
-            (runs[r].x0 + firsts[problem.nodes[self._node[r]].kind]) % self.plank
-            for r in range(len(runs))
-        ]
-        long = [not fits_one_plank(run, demand) for run in runs]
-        pairs = [(t.below, t.above) for t in demand.touches if long[t.below] and long[t.above]]
-        self._beside: list[list[int]] = [[] for _ in runs]
-        for a, b in sorted(set(pairs)):
-            self._beside[a].append(b)
-            self._beside[b].append(a)
-        self._outer: list[list[tuple[int, int]]] = [[] for _ in runs]
-        self._middle: list[list[tuple[int, int]]] = [[] for _ in runs]
-        for a, b, c in _triples(pairs):
-            self._outer[a].append((b, c))
-            self._outer[c].append((b, a))
-            self._middle[b].append((a, c))
+        self._phases: list[Floats] = [np.zeros(0)] * len(demand.runs)
+        for n, node in enumerate(problem.nodes):
+            for run in node.runs:
+                self._phases[run] = (demand.runs[run].x0 + problem.options(n).first) % self._plank
+        self._around = _arounds(demand)
         self._own = self._own_costs(problem)
+        self._choice = list(choice)
+        self._now = np.zeros(len(demand.runs))
+        for n, option in enumerate(choice):
+            self.choose(n, option)
 
-    def total(self, choice: Sequence[int]) -> float:
-        """Cost of a whole choice; what two nodes share counts once at each of them."""
-        return float(sum(self.cost(n, choice)[k] for n, k in enumerate(choice)))
-
-    def cost(self, node: int, choice: Sequence[int]) -> Floats:
-        """Cost of every option of a node, the others being as chosen."""
-        cost = self._own[node]
+    def choose(self, node: int, option: int) -> None:
+        """Take note of a choice."""
+        self._choice[node] = option
         for run in self._members[node]:
-            mine = self._phases[run][:, None]
-            if self._beside[run]:
-                offsets = _apart(mine - self._at(self._beside[run], choice), self.plank)
-                cost = cost + CLOSE_COST * np.maximum(1 / 3 - offsets / self.plank, 0).sum(axis=1)
-            if self._outer[run]:
-                middle, outer = self._both(self._outer[run], choice)
-                cost = cost + H_COST * (_apart(mine - outer, self.plank) < H_MM).sum(axis=1)
-                turn = _apart(mine + outer - 2 * middle, self.plank)
-                cost = cost + STAIR_COST * (turn < STAIR_MM).sum(axis=1)
-            if self._middle[run]:
-                low, high = self._both(self._middle[run], choice)
-                turn = _apart(low + high - 2 * mine, self.plank)
+            self._now[run] = self._phases[run][option]
+
+    def total(self) -> float:
+        """Cost of the whole choice; what several nodes share counts at each of them."""
+        return float(sum(self.cost(n)[k] for n, k in enumerate(self._choice)))
+
+    def cost(self, node: int) -> Floats:
+        """Cost of every option of a node."""
+        cost = self._own[node]
+        now, plank = self._now, self._plank
+        for run in self._members[node]:
+            mine, around = self._phases[run][:, None], self._around[run]
+            if len(around.beside):
+                near = 1 / 3 - _apart(mine - now[around.beside], plank) / plank
+                cost = cost + CLOSE_COST * np.maximum(near, 0.0).sum(axis=1)
+            if len(around.outer):
+                outer = now[around.outer]
+                in_line = _apart(mine - outer, plank) < H_MM
+                even = _apart(mine + (outer - 2 * now[around.middle]), plank) < STAIR_MM
+                cost = cost + (H_COST * in_line + STAIR_COST * even).sum(axis=1)
+            if len(around.low):
+                turn = _apart((now[around.low] + now[around.high]) - 2 * mine, plank)
                 cost = cost + STAIR_COST * (turn < STAIR_MM).sum(axis=1)
         return cost
-
-    def _at(self, runs: Sequence[int], choice: Sequence[int]) -> Floats:
-        return np.array([self._phases[r][choice[self._node[r]]] for r in runs])
-
-    def _both(
-        self, pairs: Sequence[tuple[int, int]], choice: Sequence[int]
-    ) -> tuple[Floats, Floats]:
-        return self._at([a for a, _ in pairs], choice), self._at([b for _, b in pairs], choice)
 
     def _own_costs(self, problem: Problem) -> list[Floats]:
         """Cuts, unequal ends and joints in line with corners, per node and option."""
@@ -169,9 +195,9 @@ class _Painter:
             cost = np.zeros(kind.options.size)
             for run, face in zip(node.runs, kind.faces, strict=True):
                 if not fits_one_plank(problem.demand.runs[run], problem.demand):
-                    cuts = (face.first < self.plank - SAME_POINT_MM).astype(float)
-                    cuts += face.last < self.plank - SAME_POINT_MM
-                    uneven = np.abs(face.first - face.last) / self.plank
+                    cuts = (face.first < self._plank - SAME_POINT_MM).astype(float)
+                    cuts += face.last < self._plank - SAME_POINT_MM
+                    uneven = np.abs(face.first - face.last) / self._plank
                     cost = cost + CUT_COST * cuts + UNEVEN_COST * uneven
                     cost += CORNER_COST * self._in_line(run, corners[run], problem)
             found.append(cost)
@@ -182,5 +208,5 @@ class _Painter:
         demand = problem.demand.runs[run]
         phases = self._phases[run]
         inside = {round(c, 1) for c in corners if demand.x0 + CORNER_MM < c < demand.x1 - CORNER_MM}
-        near = [_apart(phases - c, self.plank) < CORNER_MM for c in sorted(inside)]
+        near = [_apart(phases - c, self._plank) < CORNER_MM for c in sorted(inside)]
         return np.sum(near, axis=0, dtype=float) if near else np.zeros(len(phases))

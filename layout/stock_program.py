@@ -92,14 +92,17 @@ class Program:
         opened = np.concatenate([c.opened for c in cases])
         self.at_least([*range(self.columns), self._matched], [*-opened, 1.0], 0.0)
         self._active = self._first_columns()
+        self._known: Answer | None = None
 
     def at_least(self, index: npt.ArrayLike, value: npt.ArrayLike, fixed: float) -> None:
         """Planks + sum of value x variable >= fixed."""
+        self._known = None
         self._most.add(index, -np.asarray(value, dtype=float), -fixed)
         self._most.extend([self._planks], -1.0)
 
     def cap(self, caps: Sequence[Cap]) -> None:
         """Add limits on how many runs take some cases."""
+        self._known = None
         for cap in caps:
             self._most.add(cap.columns, 1.0, cap.most)
 
@@ -109,6 +112,13 @@ class Program:
         A large programme is solved over a part of its cases, to which those are added that the prices
         of its rows make worth while; the value it is short of by the rest is known at every turn.
         """
+        if low is not None:
+            return self._solved(low)
+        if self._known is None:
+            self._known = self._solved(None)
+        return self._known
+
+    def _solved(self, low: Floats | None) -> Answer:
         equal, most = (rows.matrix(self._planks + 1) for rows in (self._equal, self._most))
         if self.columns <= MANY_COLUMNS:
             return self._part(equal, most, np.arange(self.columns), low)[0]
