@@ -99,8 +99,9 @@ def test_real_drawings_keep_every_record_and_gain_no_fault(real_plans: Path, nam
     before = path.read_bytes()
     after = marked_dxf(path, result_of([lay(box(0, 0, 4000, 3000))]), rules())
     assert_records_kept(before, after)
-    source_faults = Counter(e.code for e in ezdxf.readfile(path).audit().errors)
-    assert Counter(e.code for e in load(after).audit().errors) <= source_faults
+    errors = Counter(e.code for e in load(after).audit().errors)
+    if errors:  # the source may have had them
+        assert errors <= Counter(e.code for e in ezdxf.readfile(path).audit().errors)
 
 
 @pytest.mark.parametrize("name", ["elevation_r12_exploded", "pavilion_freecad_r12"])
@@ -132,19 +133,19 @@ def test_same_input_gives_same_bytes(tmp_path: Path) -> None:
     assert marked_dxf(path, room_result(), rules()) == marked_dxf(path, room_result(), rules())
 
 
-@pytest.mark.parametrize("version", ["R2010", "R12"])
-def test_bytes_do_not_depend_on_hash_seed_or_clock(tmp_path: Path, version: str) -> None:
-    path = save(room_drawing(version), tmp_path / "plan.dxf")
+def test_bytes_do_not_depend_on_hash_seed_or_clock(tmp_path: Path) -> None:
+    """For a file that is added to and for one that is written anew."""
+    paths = [save(room_drawing(v), tmp_path / f"{v}.dxf") for v in ("R2010", "R12")]
     program = (
         "import sys, hashlib; from pathlib import Path;"
         "from layout.writers.dxf.mark import marked_dxf;"
         "from tests.layout.writers.test_dxf_mark import room_result, rules;"
-        "data = marked_dxf(Path(sys.argv[1]), room_result(), rules());"
-        "print(hashlib.sha256(data).hexdigest())"
+        "[print(hashlib.sha256(marked_dxf(Path(p), room_result(), rules())).hexdigest())"
+        " for p in sys.argv[1:]]"
     )
     digests = {
         subprocess.run(
-            [sys.executable, "-W", "ignore", "-c", program, str(path)],
+            [sys.executable, "-W", "ignore", "-c", program, *map(str, paths)],
             env={"PYTHONHASHSEED": seed, "PYTHONPATH": str(REPO), "PATH": ""},
             cwd=REPO,
             capture_output=True,
@@ -153,7 +154,8 @@ def test_bytes_do_not_depend_on_hash_seed_or_clock(tmp_path: Path, version: str)
         ).stdout
         for seed in ("1", "2")
     }
-    assert len(digests) == 1
+    (both,) = digests
+    assert len(set(both.split())) == 2
 
 
 @pytest.mark.parametrize("version", ["R2000", "R2004", "R2007", "R2010", "R2013", "R2018"])

@@ -145,12 +145,18 @@ def test_audit_of_the_drawing_equals_audit_of_the_layout(tmp_path: Path) -> None
     assert audit(read.bays[0], read.rules) == ()
 
 
-@pytest.fixture
-def clean(tmp_path: Path) -> Path:
+@pytest.fixture(scope="module")
+def clean_bytes(tmp_path_factory: pytest.TempPathFactory) -> bytes:
     """A marked drawing whose audit finds nothing."""
-    source = save(room_drawing(), tmp_path / "plan.dxf")
+    source = save(room_drawing(), tmp_path_factory.mktemp("clean") / "plan.dxf")
+    return marked_dxf(source, result_of([rectangle_layout()]), laid_rules())
+
+
+@pytest.fixture
+def clean(clean_bytes: bytes, tmp_path: Path) -> Path:
+    """The same as a file of one's own to edit."""
     out = tmp_path / "marked.dxf"
-    out.write_bytes(marked_dxf(source, result_of([rectangle_layout()]), laid_rules()))
+    out.write_bytes(clean_bytes)
     return out
 
 
