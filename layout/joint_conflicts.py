@@ -18,7 +18,8 @@ from layout.demand import BayDemand, RunDemand
 from layout.floor import Touch
 from layout.joint_candidates import PER_MM, Floats, Ints, Options, fits_one_plank
 
-Table = npt.NDArray[np.float64]
+Table = npt.NDArray[np.float32]
+"""Single precision: a bay of many kinds of run keeps hundreds of them."""
 SEAM_MM: Final = 0.05
 """A joint this close to the end of a seam counts as on it."""
 
@@ -36,7 +37,7 @@ def conflicts(
     (lower, upper), (low, high) = runs, options
     shape = (low.size, high.size)
     if demand.min_offset <= 0 or fits_one_plank(lower, demand) or fits_one_plank(upper, demand):
-        return np.zeros(shape)
+        return np.zeros(shape, dtype=np.float32)
     plank = demand.stock.plank_length
     start = (lower.x0 + low.first[:, None], upper.x0 + high.first[None, :])
     count = (low.opened[:, None] - 1, high.opened[None, :] - 1)
@@ -50,7 +51,7 @@ def conflicts(
         lacks = demand.min_offset - GRID_MM - distance
         pairs = _pairs_on(touch, start, count, shift, plank)
         total += np.where(lacks > 0, pairs * (1.0 + PER_MM * lacks), 0.0)
-    return total
+    return total.astype(np.float32)
 
 
 def _pairs_on(

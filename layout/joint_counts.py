@@ -1,15 +1,13 @@
-"""Plan the stock by counts, then put the counted lengths in order.
+"""Plan the stock by counts.
 
 Where many runs are alike, what matters is how many of a kind take which first piece, not which of
-them. A programme over counts finds the fewest planks; handing the lengths to the actual rows so that
-joints keep apart is a puzzle of its own, solved by exchanging the lengths of two rows of a kind.
+them. A programme over counts, with the limits on phases that offsets imply, finds few planks; its
+lengths are then handed to the actual rows, and the search makes joints keep apart that still do not.
 """
 
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Sequence
-from random import Random
 from typing import Final
 
 import numpy as np
@@ -17,7 +15,6 @@ import numpy as np
 from importer.tolerance import GRID_MM
 from layout.joint_candidates import Ints
 from layout.joint_caps import Windows, solved
-from layout.joint_conflicts import Table
 from layout.joint_problem import Problem
 from layout.joint_search import EPS, Search
 from layout.stock_program import NEVER, Cases, Program
@@ -28,13 +25,11 @@ DIVES: Final = 40
 """Most times that the programme is solved on the way to whole counts."""
 WHOLE: Final = 1e-6
 """How near to a whole number a count of the programme is one."""
-HOT: Final = 0.5
-COLD: Final = 0.05
 
 
 def counted_choice(problem: Problem, search: Search) -> list[int] | None:
-    """A choice of few planks, its joints kept apart as well as exchanges manage; None when the
-    programme has no answer in its limits.
+    """A choice of few planks whose joints may still come too close; None where kinds are too many to
+    count or the programme has no answer.
     """
     if len(problem.kinds) > MANY_KINDS:
         return None
@@ -105,66 +100,3 @@ def _handed_out(problem: Problem, counts: np.ndarray) -> list[int]:
         for run, option in zip(runs, by_turns, strict=True):
             choice[run] = option
     return choice
-
-
-def ordered(problem: Problem, choice: Sequence[int], moves: int, seed: int) -> list[int]:
-    """Exchange options between runs of one kind until no joints come too close, or moves run out;
-    the best order seen.
-    """
-    exchange = _Exchange(problem, choice)
-    random = Random(seed)  # noqa: S311 (repeatable on purpose)
-    best, lightest = list(exchange.choice), exchange.weight
-    for move in range(moves):
-        if lightest < EPS:
-            break
-        exchange.step(random, HOT * (COLD / HOT) ** (move / moves))
-        if exchange.weight < lightest - EPS:
-            best, lightest = list(exchange.choice), exchange.weight
-    return best
-
-
-class _Exchange:
-    """A choice with the weight of every option of every run kept up to date."""
-
-    def __init__(self, problem: Problem, choice: Sequence[int]) -> None:
-        self.problem = problem
-        self.choice = np.array(choice)
-        self.kind = np.array([node.kind for node in problem.nodes])
-        self.alike = [np.flatnonzero(self.kind == n) for n in range(len(problem.kinds))]
-        widest = max(k.options.size for k in problem.kinds)
-        self.weights: Table = np.zeros((problem.size, widest))
-        for run in range(problem.size):
-            self.weights[run, : problem.options(run).size] = problem.options(run).price
-            for other, table in problem.links[run]:
-                self.weights[run, : table.shape[1]] += table[choice[other]]
-        self.weight = problem.breach_weight(choice)
-
-    def step(self, random: Random, temperature: float) -> None:
-        """Exchange the option of a run in conflict with that of another of its kind."""
-        every = np.arange(self.problem.size)
-        now = self.weights[every, self.choice]
-        troubled = np.flatnonzero(now > EPS)
-        run = int(troubled[random.randrange(len(troubled))])
-        others = self.alike[self.kind[run]]
-        mine, theirs = self.choice[run], self.choice[others]
-        cost = self.weights[run, theirs] + self.weights[others, mine] - now[others]
-        near = [other for other, _ in self.problem.links[run]]
-        cost[np.isin(others, near) | (theirs == mine)] = np.inf
-        if not np.isfinite(cost).any():
-            return
-        chances = np.exp((cost.min() - cost) / temperature).cumsum()
-        place = int(chances.searchsorted(random.random() * chances[-1], side="right"))
-        other = int(others[min(place, len(others) - 1)])
-        self._set(run, int(self.choice[other]), other, int(mine))
-
-    def _set(self, run: int, option: int, other: int, other_option: int) -> None:
-        for one, new in ((run, option), (other, other_option)):
-            old = self.choice[one]
-            self.weight += float(self.weights[one, new] - self.weights[one, old])
-            for neighbour, _ in self.problem.links[one]:
-                turned = self._toward(neighbour, one)
-                self.weights[neighbour, : turned.shape[1]] += turned[new] - turned[old]
-            self.choice[one] = new
-
-    def _toward(self, run: int, other: int) -> Table:
-        return next(table for q, table in self.problem.links[run] if q == other)

@@ -7,11 +7,11 @@ touching graph, so the programme also tells whether a layout without breaches ex
 from __future__ import annotations
 
 from random import Random
-from typing import Final
+from typing import Any, Final
 
 import numpy as np
+import numpy.typing as npt
 
-from layout.joint_conflicts import Table
 from layout.joint_problem import Problem, Seam
 
 BREACH_WEIGHT: Final = 1000.0
@@ -19,18 +19,20 @@ BREACH_WEIGHT: Final = 1000.0
 JITTER: Final = 0.01
 """Spread of the small random prices that keep equally good rows from all being alike."""
 
+Costs = npt.NDArray[np.floating[Any]]
+
 
 def first_rows(problem: Problem, seed: int) -> list[int]:
     """One option per run: least breaches, then fewest planks with neighbours sharing offcuts."""
     random = Random(seed)  # noqa: S311 (repeatable on purpose)
     noise = [np.array([random.random() for _ in range(k.options.size)]) for k in problem.kinds]
-    cost: list[Table] = []
+    cost: list[Costs] = []
     for run in range(problem.size):
         options = problem.options(run)
         shuffled = np.roll(noise[problem.nodes[run].kind], random.randrange(options.size))
         cost.append(options.opened + BREACH_WEIGHT * options.price + JITTER * shuffled)
     order, toward = _forest(problem)
-    pair: dict[int, Table] = {}
+    pair: dict[int, Costs] = {}
     for child in reversed(order):
         seam = toward[child]
         if seam is not None:
@@ -52,7 +54,7 @@ def _other(seam: Seam, run: int) -> int:
     return seam.lower if seam.upper == run else seam.upper
 
 
-def _pair_cost(problem: Problem, seam: Seam, *, shares: bool) -> Table:
+def _pair_cost(problem: Problem, seam: Seam, *, shares: bool) -> Costs:
     """Breaches between two neighbours, less the plank saved when the lower one's offcut starts the
     upper.
     """

@@ -63,10 +63,18 @@ def _marks(problem: Problem) -> Floats:
 
 
 class Search:
-    """A choice of one option per node, and V for it."""
+    """A choice of one option per node, and V for it.
 
-    def __init__(self, problem: Problem, choice: Sequence[int], seed: int) -> None:
+    `allowed` is the weight of breaches that a choice may have. Where that is less than one breach,
+    every pair of nodes in conflict weighs the same here, however many joints they have: the moves get
+    over such walls more easily.
+    """
+
+    def __init__(
+        self, problem: Problem, choice: Sequence[int], seed: int, *, allowed: float
+    ) -> None:
         self.problem = problem
+        self.allowed = allowed
         self.choice = list(choice)
         self.random = Random(seed)  # noqa: S311 (repeatable on purpose)
         self.marks = _marks(problem)
@@ -77,8 +85,7 @@ class Search:
         kinds = tuple(self._steps_of(k.options, spread) for k in problem.kinds)
         self.steps = tuple(kinds[node.kind] for node in problem.nodes)
         self._prices = tuple(problem.options(n).price for n in range(problem.size))
-        self._links = problem.links
-        self._clipped = _clipped(problem.links)
+        self._links = _clipped(problem.links) if allowed < 1.0 - EPS else problem.links
         self.values = np.zeros(self.size, dtype=np.float32)
         self.opened = 0
         self.weight = 0.0
@@ -97,7 +104,7 @@ class Search:
         for steps, option in zip(self.steps, choice, strict=True):
             self.values += steps.added[option]
             self.opened += steps.opened[option]
-        self.weight = self.problem.breach_weight(self.choice)
+        self.weight = self._weigh()
 
     def places(self, options: Options) -> tuple[Ints, Ints]:
         """Per option, the mark from which its first piece counts in V, and the number of marks at
@@ -108,21 +115,20 @@ class Search:
         return above, np.searchsorted(self.marks, options.room + EPS, side="right")
 
     def improve(self, floor: int, moves: int) -> bool:
-        """Look for a layout with fewer planks than now and no worse breaches, down to `floor`; give
-        up after `moves` moves without one. The choice is the best found.
+        """Look for a layout with fewer planks than now, down to `floor`, and no more breaches than
+        allowed; give up after `moves` moves without one. The choice is the best found.
         """
-        allowed = self.weight
         found = False
-        while self.planks > floor and self.repair(self.planks - 1, allowed, moves):
+        while self.planks > floor and self.repair(self.planks - 1, moves):
             found = True
         return found
 
-    def repair(self, target: int, allowed: float, moves: int) -> bool:
-        """Look for a choice with at most `target` planks and breaches of at most the allowed weight;
+    def repair(self, target: int, moves: int) -> bool:
+        """Look for a choice with at most `target` planks and no more breaches than allowed;
         the choice stays as it was when there is none.
         """
         before = list(self.choice)
-        reached = self._reach(target, allowed, moves)
+        reached = self._reach(target, moves)
         self.restart(self.choice if reached else before)
         return reached
 
@@ -134,38 +140,30 @@ class Search:
         done = 0
         while done < moves and lightest > least + EPS:
             for node, temperature in self._cycle():
-                self._move(node, temperature, self.opened + self.size, self._links)
+                self._move(node, temperature, self.opened + self.size)
                 done += 1
                 if self.weight < lightest - EPS:
                     best, lightest = list(self.choice), self.weight
         self.restart(best)
         return lightest
 
-    def _reach(self, target: int, allowed: float, moves: int) -> bool:
-        """Move until the choice needs at most `target` planks and weighs no more than allowed.
-
-        Where no breach is allowed, every pair of nodes in conflict weighs the same, however many
-        joints they have: the moves get over such walls more easily.
-        """
-        links = self._links
-        if allowed < 1.0 - EPS:
-            links = self._clipped
-            self.weight = self._weight(links)
+    def _reach(self, target: int, moves: int) -> bool:
+        """Move until the choice needs at most `target` planks and weighs no more than allowed."""
         done = 0
         while done < moves:
             for node, temperature in self._cycle():
-                lack = self._move(node, temperature, target, links)
-                if lack < 0.5 and self.weight <= allowed + EPS:
+                lack = self._move(node, temperature, target)
+                if lack < 0.5 and self.weight <= self.allowed + EPS:
                     return True
                 done += 1
         return False
 
-    def _weight(self, links: Links) -> float:
-        """Weight of the choice by some tables; every seam is listed at both its nodes."""
+    def _weigh(self) -> float:
+        """Weight of the choice; every seam is listed at both its nodes."""
         total = 0.0
         for node, option in enumerate(self.choice):
             total += float(self._prices[node][option])
-            total += sum(float(t[self.choice[q], option]) for q, t in links[node] if q < node)
+            total += sum(float(t[self.choice[q], option]) for q, t in self._links[node] if q < node)
         return total
 
     def _cycle(self) -> list[tuple[int, float]]:
@@ -178,12 +176,12 @@ class Search:
             plan += [(node, temperature) for node in nodes]
         return plan
 
-    def _move(self, node: int, temperature: float, target: int, links: Links) -> float:
+    def _move(self, node: int, temperature: float, target: int) -> float:
         """Choose again for one node, likelier what costs less; what V then lacks for the target."""
         choice, steps = self.choice, self.steps[node]
         old = choice[node]
         weights = self._prices[node]
-        for other, table in links[node]:
+        for other, table in self._links[node]:
             weights = weights + table[choice[other]]
         rest = self.values - steps.added[old]
         opened = self.opened - steps.opened[old]

@@ -6,6 +6,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Final
 
+import numpy as np
+
 from layout.demand import BayDemand
 from layout.joint_candidates import Tier, lowest_tier
 from layout.joint_problem import Problem, build
@@ -59,7 +61,7 @@ def _settled(demand: BayDemand, tiers: Sequence[Tier], *, riding: bool) -> Settl
     choice = first_rows(problem, SEED)
     weight = problem.breach_weight(choice)
     if weight > _unavoidable(problem) + EPS:
-        search = Search(problem, choice, SEED)
+        search = Search(problem, choice, SEED, allowed=np.inf)
         weight = search.settle(SETTLE_MOVES * problem.size, _unavoidable(problem))
         choice = search.choice
     return Settled(

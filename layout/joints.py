@@ -17,7 +17,7 @@ from layout.bound import Bound, bonded_bound
 from layout.demand import BayDemand, JointPlan
 from layout.joint_blanks import blanks_of
 from layout.joint_bonds import bonded
-from layout.joint_counts import counted_choice, ordered
+from layout.joint_counts import counted_choice
 from layout.joint_looks import better_looks
 from layout.joint_problem import Problem
 from layout.joint_search import Search
@@ -25,13 +25,11 @@ from layout.joint_settle import SEED, settle
 from layout.rules import Bond
 from layout.stock import count_planks
 
-FIRST_MOVES: Final = 25
+FIRST_MOVES: Final = 15
 """Moves a run of the first search, before counting."""
-ORDER_MOVES: Final = 20
-"""Exchanges a run when counted lengths are put in order; the search mends what is left."""
 
 
-REPAIR_MOVES: Final = 50
+REPAIR_MOVES: Final = 60
 """Moves a run to make a counted plan keep its joints apart."""
 
 
@@ -72,10 +70,10 @@ def solve(demand: BayDemand, *, effort: Effort = Effort.NORMAL) -> Solved:
         return Solved(plan=plan, bound=bonded_bound(demand, bond.weight))
     settled = settle(demand)
     problem = settled.problem
-    search = Search(problem, settled.choice, SEED)
+    search = Search(problem, settled.choice, SEED, allowed=settled.weight)
     bound = Bound(settled, search.planks)
     if effort is not Effort.QUICK and search.planks > bound.planks:
-        _lessen(search, bound, settled.weight, effort)
+        _lessen(search, bound, effort)
     plan = _planned(problem, search.choice)
     better_looks(search, search.planks)
     nicer = _planned(problem, search.choice)
@@ -90,26 +88,25 @@ def _planned(problem: Problem, choice: Sequence[int]) -> JointPlan:
     return JointPlan(joints=joints, planks=planks)
 
 
-def _lessen(search: Search, bound: Bound, allowed: float, effort: Effort) -> None:
+def _lessen(search: Search, bound: Bound, effort: Effort) -> None:
     """Fewer planks without more breaches, down to the bound if it can be met."""
     moves = effort.value * search.problem.size
     search.improve(bound.planks, FIRST_MOVES * search.problem.size)
     if search.planks > bound.raised(search.planks):
-        _count(search, bound.planks, allowed)
+        _count(search, bound.planks)
     if search.planks > bound.planks:
         search.improve(bound.planks, moves)
 
 
-def _count(search: Search, bound: int, allowed: float) -> None:
+def _count(search: Search, bound: int) -> None:
     """Start again from a plan of the stock by counts, where there is one."""
     problem = search.problem
     counted = counted_choice(problem, search)
     if counted is None:
         return
-    choice = ordered(problem, counted, ORDER_MOVES * problem.size, SEED)
     for target in range(bound, search.planks):
-        trial = Search(problem, choice, SEED)
-        if trial.repair(target, allowed, REPAIR_MOVES * problem.size):
+        trial = Search(problem, counted, SEED, allowed=search.allowed)
+        if trial.repair(target, REPAIR_MOVES * problem.size):
             search.restart(trial.choice)
             break
 
