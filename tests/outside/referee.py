@@ -109,7 +109,8 @@ def judge(
                 model.add_at_most_one([pick[i][k], *(pick[j][m] for m in clashing)])
     _count(model, demand, options, pick)
     solver = cp_model.CpSolver()
-    solver.parameters.max_time_in_seconds = seconds
+    # The solver's own deterministic time, so that a busy machine gives the same verdict.
+    solver.parameters.max_deterministic_time = seconds
     solver.parameters.num_workers = workers
     solver.parameters.random_seed = 1
     status = solver.solve(model)
