@@ -12,6 +12,7 @@ from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
+from shapely.errors import GEOSException
 
 from importer.dxf.closing import Closed, body_polygons, close_openings
 from importer.dxf.drawing import Drawing
@@ -49,7 +50,10 @@ def recover_rooms(drawing_mm: Drawing, symbols: Sequence[DoorSymbol], hints: Hin
     """
     # GEOS divides by nought on the way to right results; numpy would pass that on as warnings.
     with np.errstate(invalid="ignore", divide="ignore"):
-        return _recover(drawing_mm, symbols, hints)
+        try:
+            return _recover(drawing_mm, symbols, hints)
+        except GEOSException as fault:
+            return Recovered(findings=(_unresolved(drawing_mm, fault),))
 
 
 def _recover(drawing_mm: Drawing, symbols: Sequence[DoorSymbol], hints: Hints) -> Recovered:
@@ -195,6 +199,17 @@ def _recovered(drawing: Drawing, found: _Found) -> Recovered:
         openings=openings,
         walls=body_polygons(found.closed.body),
         findings=_gap_findings(drawing, openings),
+    )
+
+
+def _unresolved(drawing: Drawing, fault: GEOSException) -> Finding:
+    return Finding(
+        code="IMP-321",
+        severity=Severity.REFUSED,
+        what=f"the wall linework could not be resolved into rooms ({fault}).",
+        where=drawing.where(),
+        remedy="Draw the rooms as closed outlines and name their layer in drawing.layers.rooms, or "
+        "name the layers of the walls in drawing.layers.walls.",
     )
 
 

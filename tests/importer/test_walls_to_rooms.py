@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 from collections.abc import Callable
 from dataclasses import replace
 
@@ -10,6 +11,7 @@ import pytest
 import shapely
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from shapely.errors import GEOSException
 
 from importer.dxf.drawing import Drawing
 from importer.dxf.found import OpeningKind
@@ -225,3 +227,52 @@ def test_doorways_without_a_leaf_part_rooms_too() -> None:
     found = recovered(grid_plan(HOUSE, leaves=False))
     assert room_areas(found) == pytest.approx(HOUSE.areas(), rel=1e-6)
     assert [o.kind for o in found.openings] == [OpeningKind.GAP] * 7
+
+
+# ---------------------------------------------------------------- anything at all
+
+COORDINATES = st.one_of(
+    st.integers(-30, 30).map(lambda k: k * 100.0),
+    st.floats(-4000, 4000, allow_nan=False),
+    st.sampled_from([0.0, 1e7, -1e7, 0.001]),
+)
+
+
+@given(
+    strokes=st.lists(
+        st.tuples(COORDINATES, COORDINATES, COORDINATES, COORDINATES), min_size=1, max_size=40
+    ),
+    layer=st.sampled_from(["A-WALL", "0"]),
+    door=st.booleans(),
+)
+@settings(max_examples=60, deadline=None)
+def test_any_strokes_give_valid_rooms_or_none(
+    strokes: list[tuple[float, float, float, float]], layer: str, door: bool
+) -> None:
+    sketch = Sketch()
+    for x0, y0, x1, y1 in strokes:
+        sketch.line((x0, y0), (x1, y1), layer)
+    if door:
+        sketch.door((0, 0), (900, 0), layer=layer)
+    found = recovered(sketch)
+    for room in found.rooms:
+        assert room.shape.is_valid
+        assert room.shape.area > 0
+        assert room.shape.exterior.is_ccw
+    for one, two in itertools.combinations(found.rooms, 2):
+        assert one.shape.intersection(two.shape).area < 3000
+    for opening in found.openings:
+        assert opening.width_mm > 0
+        assert opening.shape.area > 0
+
+
+def test_geometry_that_cannot_be_resolved_is_told_and_not_raised(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    def fail(*_: object, **__: object) -> None:
+        raise GEOSException("TopologyException")
+
+    monkeypatch.setattr("importer.dxf.walls_to_rooms.read_walls", fail)
+    found = recovered(grid_plan(HOUSE))
+    assert found.rooms == ()
+    assert [f.code for f in found.findings] == ["IMP-321"]
