@@ -16,7 +16,8 @@ m is judged on the mean length of an end piece, P on its blank.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Mapping
+from dataclasses import dataclass, field
 from enum import IntEnum
 from math import floor
 from typing import Final
@@ -158,16 +159,20 @@ def _reaches_with(whole: int, kind: RunKind, demand: BayDemand) -> list[Reach]:
     return found
 
 
-def options_of(kind: RunKind, demand: BayDemand) -> Options:
-    """The points that the solver may choose from for a run of this kind."""
-    return options_at(points_of(kind, demand), kind, demand)
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Trying:
+    """Which points are tried: multiples of `step`, and for some kinds of run a few `more`."""
+
+    step: float = STEP_MM
+    more: Mapping[RunKind, tuple[float, ...]] = field(default_factory=dict)
 
 
-def points_of(kind: RunKind, demand: BayDemand) -> Floats:
+def points_of(kind: RunKind, demand: BayDemand, trying: Trying) -> Floats:
     """First pieces worth trying, ascending, no two alike."""
     if kind.length <= demand.stock.plank_length + SAME_POINT_MM:
         return np.zeros(2)
-    points = np.unique(np.concatenate([_points(r, demand) for r in _found(kind, demand)]))
+    found = [_points(reach, demand, trying.step) for reach in _found(kind, demand)]
+    points = np.unique(np.concatenate([*found, np.array(trying.more.get(kind, ()))]))
     kept: Floats = points[np.diff(points, prepend=-1.0) > GRID_MM]
     return kept
 
@@ -192,13 +197,13 @@ def _found(kind: RunKind, demand: BayDemand) -> tuple[Reach, ...]:
     return reaches(kind, demand) or reaches(lowest, demand)
 
 
-def _points(reach: Reach, demand: BayDemand) -> Floats:
+def _points(reach: Reach, demand: BayDemand, step: float) -> Floats:
     """Multiples of the step, both ends of the stretch, equal end pieces, and from both ends on the
     pieces that the rest of an equal run's last plank gives exactly, again and again.
     """
     if reach.high - reach.low <= GRID_MM:
         return np.array([reach.low])
-    inner = np.arange(floor(reach.low / STEP_MM) + 1, floor(reach.high / STEP_MM) + 1) * STEP_MM
+    inner = np.arange(floor(reach.low / step) + 1, floor(reach.high / step) + 1) * step
     marks = [reach.low, reach.high, reach.ends / 2]
     stock = demand.stock
     turn = abs(stock.plank_length - stock.kerf - stock.tolerance - reach.ends)

@@ -17,14 +17,14 @@ from layout.joint_candidates import (
     Options,
     RunKind,
     Tier,
+    Trying,
     joints_of,
     kind_of,
     options_at,
-    options_of,
     points_of,
 )
 from layout.joint_conflicts import Table, conflicts
-from layout.joint_strips import rides
+from layout.joint_strips import Rides, rides
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -110,16 +110,20 @@ def greatest_matching(need: Table, room: Table) -> int:
     return int(min((smaller + roomy).min(), len(need)))
 
 
-def build(demand: BayDemand, tiers: Sequence[Tier], *, riding: bool = True) -> Problem:
+def build(
+    demand: BayDemand, tiers: Sequence[Tier], *, riding: bool = True, trying: Trying | None = None
+) -> Problem:
     """Options and tables for the given tier of every run; equal pairs share one table.
 
     Args:
         demand: Runs, touches and rules.
         tiers: Per run, how well its ends must keep the rules.
         riding: Whether strips may share planks (and then their first pieces).
+        trying: Which first pieces are tried, if not the usual ones.
     """
     run_kinds = [kind_of(run, tier) for run, tier in zip(demand.runs, tiers, strict=True)]
-    nodes, kinds = _nodes(demand, run_kinds, riding=riding)
+    ride = rides(demand) if riding else Rides(bound={}, free=frozenset())
+    nodes, kinds = _nodes(demand, run_kinds, ride, trying or Trying())
     place = {run: (n, m) for n, node in enumerate(nodes) for m, run in enumerate(node.runs)}
     made: dict[tuple[int, int, int, int, float, float], Table] = {}
     between: dict[tuple[int, int], Table] = {}
@@ -142,10 +146,9 @@ def build(demand: BayDemand, tiers: Sequence[Tier], *, riding: bool = True) -> P
 
 
 def _nodes(
-    demand: BayDemand, run_kinds: Sequence[RunKind], *, riding: bool
+    demand: BayDemand, run_kinds: Sequence[RunKind], ride: Rides, trying: Trying
 ) -> tuple[tuple[Node, ...], tuple[Kind, ...]]:
-    ride = rides(demand) if riding else None
-    rider_of = {h: q for q, h in ride.bound.items()} if ride else {}
+    rider_of = {h: q for q, h in ride.bound.items()}
     number: dict[tuple[RunKind | None, RunKind | None, bool], int] = {}
     kinds: list[Kind] = []
     nodes: list[Node] = []
@@ -154,16 +157,18 @@ def _nodes(
     for run in order:
         if run in seated:
             continue
-        free = ride is not None and run in ride.free
+        free = run in ride.free
         rider = rider_of.get(run)
         key = (run_kinds[run], None if rider is None else run_kinds[rider], free)
         if key not in number:
-            kind = None if rider is None else _shared(run_kinds[run], run_kinds[rider], demand)
+            kind = (
+                None if rider is None else _shared(run_kinds[run], run_kinds[rider], demand, trying)
+            )
             if kind is None:
                 key = (run_kinds[run], None, free)
             if key not in number:
                 number[key] = len(kinds)
-                kinds.append(kind or _alone(run_kinds[run], demand, free=free))
+                kinds.append(kind or _alone(run_kinds[run], demand, trying, free=free))
         runs = (run,) if rider is None or key[1] is None else (run, rider)
         seated.update(runs)
         nodes.append(Node(runs=runs, kind=number[key]))
@@ -171,17 +176,17 @@ def _nodes(
     return tuple(nodes), tuple(kinds)
 
 
-def _alone(kind: RunKind, demand: BayDemand, *, free: bool) -> Kind:
-    options = options_of(kind, demand)
+def _alone(kind: RunKind, demand: BayDemand, trying: Trying, *, free: bool) -> Kind:
+    options = options_at(points_of(kind, demand, trying), kind, demand)
     if free:
         never = np.full(options.size, np.inf)
         options = replace(options, opened=np.zeros_like(options.opened), need=never, room=-never)
     return Kind(options=options, faces=(options,))
 
 
-def _shared(host: RunKind, rider: RunKind, demand: BayDemand) -> Kind | None:
+def _shared(host: RunKind, rider: RunKind, demand: BayDemand, trying: Trying) -> Kind | None:
     """First pieces that serve both, the rider's pieces beside the host's; None when there is none."""
-    points = np.union1d(points_of(host, demand), points_of(rider, demand))
+    points = np.union1d(points_of(host, demand, trying), points_of(rider, demand, trying))
     points = options_at(options_at(points, host, demand).first, rider, demand).first
     long, short = options_at(points, host, demand), options_at(points, rider, demand)
     whole = long.opened - short.opened

@@ -50,6 +50,12 @@ def first_rows(problem: Problem, seed: int) -> list[int]:
     return choice
 
 
+def is_exact(problem: Problem) -> bool:
+    """Whether no nodes touch in a ring, so that `first_rows` has the least breaches there are."""
+    roots = sum(seam is None for seam in _forest(problem)[1].values())
+    return len(problem.seams) == problem.size - roots
+
+
 def _other(seam: Seam, run: int) -> int:
     return seam.lower if seam.upper == run else seam.upper
 

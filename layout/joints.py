@@ -17,6 +17,7 @@ from layout.bound import Bound, bonded_bound
 from layout.demand import BayDemand, JointPlan
 from layout.joint_blanks import blanks_of
 from layout.joint_bonds import bonded
+from layout.joint_carry import carried
 from layout.joint_counts import counted_choice
 from layout.joint_looks import better_looks
 from layout.joint_problem import Problem
@@ -79,7 +80,18 @@ def solve(demand: BayDemand, *, effort: Effort = Effort.NORMAL) -> Solved:
     nicer = _planned(problem, search.choice)
     if nicer.planks <= plan.planks:
         plan = nicer
+    if plan.planks > bound.planks:
+        plan = _by_hand(demand, plan)
     return Solved(plan=plan, bound=bound.raised(plan.planks))
+
+
+def _by_hand(demand: BayDemand, plan: JointPlan) -> JointPlan:
+    """The plan, or the one made by hand when that takes fewer planks."""
+    joints = carried(demand)
+    if joints is None:
+        return plan
+    planks = count_planks(blanks_of(demand, joints), demand.stock)
+    return JointPlan(joints=joints, planks=planks) if planks < plan.planks else plan
 
 
 def _planned(problem: Problem, choice: Sequence[int]) -> JointPlan:

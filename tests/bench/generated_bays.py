@@ -1,14 +1,11 @@
-"""Bays of every kind, made up at random from a seed, and cut into the runs that the solver is asked.
-
-The cutting here is deliberately plain and owes nothing to the project's own: rows clipped from the
-polygon one by one.
+"""Bays of every kind, made up at random from a seed, set out and cut into the runs that the solver is
+asked.
 """
 
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
-from itertools import pairwise
 from math import radians, tan
 from random import Random
 
@@ -16,17 +13,19 @@ import shapely
 from shapely import Polygon, box
 from shapely.affinity import rotate
 
-from layout.demand import BayDemand, RunDemand, StockRules
-from layout.floor import Touch
-from layout.rules import Bond
+from importer.plan import Plan, Room, RoomId, Storey, StoreyId, UnitReading
+from layout.bays import form_bays
+from layout.demand import BayDemand
+from layout.rules import RuleSet
+from layout.runs import cut_runs, demand
+from layout.setting_out import floor_in, set_out
 
 PLANKS = ((900.0, 150.0), (1220.0, 180.0), (1285.0, 192.0), (1380.0, 190.0), (2200.0, 190.0))
-LEAST_STRIP_MM = 60.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class GeneratedBay:
-    """A bay with the rules it is to be laid by."""
+    """The floor of a bay in its frame, and what it asks of the solver."""
 
     kind: str
     shape: Polygon
@@ -136,113 +135,45 @@ def generated_bays(count: int, seed: int, kinds: tuple[str, ...] = ()) -> Iterat
     for number in range(count):
         kind = names[number % len(names)]
         random = Random(f"{seed}/{kind}/{number}")
-        shape = KINDS[kind](random)
-        long, wide = random.choice(PLANKS)
-        stock = StockRules(
-            plank_length=long,
-            plank_width=wide,
-            kerf=2.0,
-            keep_offcut=300.0,
-            tolerance=random.choice((0.0, 10.0)),
-        )
-        rules = (random.choice((250.0, 300.0)), wide, random.choice((200.0, 300.0)))
-        yield GeneratedBay(kind=kind, shape=shape, demand=demand_of(shape, stock, rules))
+        yield bay_of(kind, KINDS[kind](random), random_rules(random))
 
 
-def demand_of(
-    shape: Polygon, stock: StockRules, rules: tuple[float, float, float], phase: float | None = None
-) -> BayDemand:
-    """Rows along x. `rules`: least end, never-below end, joint offset; `phase`: a row line."""
-    y0, y1 = shape.bounds[1], shape.bounds[3]
-    width = stock.plank_width
-    first = _first_width(y1 - y0, width) if phase is None else (phase - y0) % width
-    runs: list[RunDemand] = []
-    spans: list[tuple[Polygon, float, float]] = []
-    y, row = y0 + first - width, 0
-    while y < y1 - 1.0:
-        row += 1
-        for part in _parts(shapely.clip_by_rect(shape, -1e6, y, 1e6, y + width)):
-            spans.append((part, y, y + width))
-            runs.append(_run(part, len(runs), row, stock))
-        y += width
-    touches = tuple(_touches(runs, spans))
-    above, below = {t.below for t in touches}, {t.above for t in touches}
-    kept = tuple(
-        RunDemand(
-            index=r.index,
-            row=r.row,
-            x0=r.x0,
-            x1=r.x1,
-            void_start_mm=r.void_start_mm,
-            void_end_mm=r.void_end_mm,
-            width_mm=width if r.index in above and r.index in below else r.width_mm,
-            keeps_near=r.index in below,
-            keeps_far=r.index in above,
-        )
-        for r in runs
-    )
-    return BayDemand(
-        runs=kept,
-        touches=touches,
-        stock=stock,
-        min_length=rules[0],
-        never_below=rules[1],
-        min_offset=rules[2],
-        bond=Bond.OFFCUT_LED,
+def random_rules(random: Random) -> RuleSet:
+    """A plank and rules as they occur; rows along the drawing's x axis."""
+    long, wide = random.choice(PLANKS)
+    return RuleSet.model_validate(
+        {
+            "name": "generated",
+            "plank": {"length": long, "width": wide},
+            "ends": {"min_length": random.choice((250, 300))},
+            "joints": {"min_offset": random.choice((200, 300))},
+            "rows": {"along": 0},
+            "limits": {"run": "40 m", "across": "40 m"},
+            "cut": {"kerf": 2},
+            "site": {"tolerance": random.choice((0, 10))},
+        }
     )
 
 
-def _first_width(depth: float, width: float) -> float:
-    rest = depth % width
-    return width if rest < 1.0 else rest if rest >= LEAST_STRIP_MM else (width + rest) / 2
-
-
-def _parts(clipped: shapely.Geometry) -> list[Polygon]:
-    parts = [p for p in shapely.get_parts(clipped) if isinstance(p, Polygon) and p.area > 100.0]
-    return sorted((p for p in parts if p.bounds[2] - p.bounds[0] > 5.0), key=lambda p: p.bounds)
-
-
-def _run(part: Polygon, index: int, row: int, stock: StockRules) -> RunDemand:
-    x0, y0, x1, y1 = part.bounds
-    look = min((x1 - x0) / 2, stock.plank_length / 2)
-    height = y1 - y0
-    voids = [
-        max(0.0, look - shapely.clip_by_rect(part, a, y0, b, y1).area / height)
-        for a, b in ((x0, x0 + look), (x1 - look, x1))
-    ]
-    return RunDemand(
-        index=index,
-        row=row,
-        x0=round(x0, 3),
-        x1=round(x1, 3),
-        void_start_mm=round(voids[0], 3) if voids[0] > 0.5 else 0.0,
-        void_end_mm=round(voids[1], 3) if voids[1] > 0.5 else 0.0,
-        width_mm=round(min(height, stock.plank_width), 3),
+def plan_of(shape: Polygon) -> Plan:
+    """A plan of one room."""
+    storey = StoreyId("S1")
+    return Plan(
+        file="generated.dxf",
+        format="DXF",
+        units=UnitReading(name="mm", to_mm=1.0, because="generated"),
+        storeys=(Storey(id=storey, name="0", elevation_mm=0.0),),
+        flats=(),
+        rooms=(Room(id=RoomId("R1"), shape=shapely.orient_polygons(shape), storey=storey),),
+        doorways=(),
     )
 
 
-def _edge(part: Polygon, y: float) -> list[tuple[float, float]]:
-    """Stretches of the outline that lie on a row line."""
-    found = []
-    for ring in (part.exterior, *part.interiors):
-        for (xa, ya), (xb, yb) in pairwise(ring.coords):
-            if abs(ya - y) < 0.01 and abs(yb - y) < 0.01 and abs(xa - xb) > 1.0:
-                found.append((float(min(xa, xb)), float(max(xa, xb))))
-    return found
-
-
-def _touches(runs: list[RunDemand], spans: list[tuple[Polygon, float, float]]) -> Iterator[Touch]:
-    for lower in runs:
-        part, _, top = spans[lower.index]
-        for upper in runs:
-            if upper.row != lower.row + 1:
-                continue
-            for a0, a1 in _edge(part, top):
-                for b0, b1 in _edge(spans[upper.index][0], top):
-                    if min(a1, b1) - max(a0, b0) > 1.0:
-                        yield Touch(
-                            below=lower.index,
-                            above=upper.index,
-                            x0=round(max(a0, b0), 3),
-                            x1=round(min(a1, b1), 3),
-                        )
+def bay_of(kind: str, shape: Polygon, rules: RuleSet) -> GeneratedBay:
+    """The room as one bay, set out and cut into runs."""
+    plan = plan_of(shape)
+    (bay,) = form_bays(plan, rules).bays
+    (setting_out, *_) = set_out(bay, plan, rules)
+    floor = floor_in(bay, setting_out.frame)
+    runs, touches = cut_runs(floor, setting_out, rules)
+    return GeneratedBay(kind=kind, shape=floor, demand=demand(runs, touches, rules))

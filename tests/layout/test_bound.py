@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 
 from layout.bound import Bound, lower_bound
 from layout.bound_cases import cases_of, marks_of
-from layout.joint_candidates import Tier, kind_of, options_of
+from layout.joint_candidates import Tier, Trying, kind_of, options_at, points_of
 from layout.joint_caps import Windows
 from layout.joint_rows import first_rows
 from layout.joint_settle import settle
@@ -70,7 +70,7 @@ def test_every_first_piece_has_its_case(length: float, first: float, tolerance: 
     """Cells of need and room are exact: a real first piece counts at the same marks as its case."""
     demand = rectangle(length, 2, stock_rules(tolerance=float(tolerance)))
     kind = kind_of(demand.runs[0], Tier.IN_HAND)
-    options = options_of(kind, demand)
+    options = options_at(points_of(kind, demand, Trying()), kind, demand)
     marks = marks_of((kind,), demand, 5.0)
     cases = cases_of(kind, 2, demand, marks)
     pick = int(first * (options.size - 1))
