@@ -177,11 +177,12 @@ def _nodes(
 
 
 def _alone(kind: RunKind, demand: BayDemand, trying: Trying, *, free: bool) -> Kind:
-    options = options_at(points_of(kind, demand, trying), kind, demand)
-    if free:
-        never = np.full(options.size, np.inf)
-        options = replace(options, opened=np.zeros_like(options.opened), need=never, room=-never)
-    return Kind(options=options, faces=(options,))
+    face = options_at(points_of(kind, demand, trying), kind, demand)
+    if not free:
+        return Kind(options=face, faces=(face,))
+    never = np.full(face.size, np.inf)
+    planks = np.zeros_like(face.opened)
+    return Kind(options=replace(face, opened=planks, need=never, room=-never), faces=(face,))
 
 
 def _shared(host: RunKind, rider: RunKind, demand: BayDemand, trying: Trying) -> Kind | None:

@@ -178,6 +178,16 @@ def test_short_strip_finds_room_beside_whole_planks() -> None:
     assert len(shared & whole) == 1
 
 
+def test_strip_that_rides_along_keeps_its_joints_apart() -> None:
+    """Starter row of 9 m, closing row of 3.4 m: it needs no planks, but its joints count."""
+    rows = [[(0.0, 9000.0)], [(0.0, 9000.0)], [(0.0, 3400.0)]]
+    demand = demand_of(rows, stock_rules(tolerance=10.0), edge_width=80.0)
+    plan = place_joints(demand)
+    assert plan.planks == lower_bound(demand)
+    assert least_offset(demand, plan.joints) >= 300.0
+    assert min(min(pair) for pair in ends(demand, plan.joints)) >= 310.0
+
+
 def test_runs_beside_a_column_keep_their_joints_apart_too() -> None:
     rows = [[(0.0, 6200.0)]] * 3
     rows += [[(0.0, 2400.0), (2800.0, 6200.0)]] * 2 + [[(0.0, 6200.0)]] * 3
