@@ -178,9 +178,10 @@ def test_short_strip_finds_room_beside_whole_planks() -> None:
     assert len(shared & whole) == 1
 
 
-def test_strip_that_rides_along_keeps_its_joints_apart() -> None:
-    """Starter row of 9 m, closing row of 3.4 m: it needs no planks, but its joints count."""
-    rows = [[(0.0, 9000.0)], [(0.0, 9000.0)], [(0.0, 3400.0)]]
+@pytest.mark.parametrize("short", [3700.0, 3600.0, 3500.0, 3400.0, 3300.0, 3200.0, 3100.0, 2900.0])
+def test_strip_that_rides_along_keeps_its_joints_apart(short: float) -> None:
+    """Starter row of 9 m and a short closing row: it needs no planks, but its joints count."""
+    rows = [[(0.0, 9000.0)], [(0.0, 9000.0)], [(0.0, short)]]
     demand = demand_of(rows, stock_rules(tolerance=10.0), edge_width=80.0)
     plan = place_joints(demand)
     assert plan.planks == lower_bound(demand)
