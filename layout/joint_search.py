@@ -31,6 +31,8 @@ LACK_SHARE: Final = 0.15
 MANY_MARKS: Final = 300
 """Most lengths at which the number of pieces is kept; more cost time and gain little."""
 EPS: Final = 1e-6
+NOISE: Final = 1 << 15
+"""Random numbers drawn at once; every move takes a stretch of them."""
 SIGNS: Final = np.array([1.0, 1.0, -1.0, -1.0, 1.0], dtype=np.float32)
 
 Links = tuple[tuple[tuple[int, Table], ...], ...]
@@ -81,10 +83,18 @@ class Search:
         self.size = len(self.marks) + 1
         spread = max(int(np.ptp(k.options.opened)) for k in problem.kinds)
         self._levels = np.arange(-spread, 3, dtype=np.float32)[:, None]
-        self._sums = np.zeros((spread + 3, self.size + 1), dtype=np.float32)
+        self._lack = np.zeros((spread + 3, self.size), dtype=np.float32)
+        sums = np.zeros((spread + 3, self.size + 1), dtype=np.float32)
+        self._sums_from_first, self._flat = sums[:, 1:], sums.reshape(-1)
+        self._one = 1.0 / (LACK_SHARE * self.size)
+        self._signs = (SIGNS * self._one).astype(np.float32)
+        draw = np.random.default_rng(seed)
+        self._noise = draw.gumbel(size=NOISE).astype(np.float32)
         kinds = tuple(self._steps_of(k.options, spread) for k in problem.kinds)
         self.steps = tuple(kinds[node.kind] for node in problem.nodes)
-        self._prices = tuple(problem.options(n).price for n in range(problem.size))
+        self._prices = tuple(
+            problem.options(n).price.astype(np.float32) for n in range(problem.size)
+        )
         self._links = _clipped(problem.links) if allowed < 1.0 - EPS else problem.links
         self.values = np.zeros(self.size, dtype=np.float32)
         self.opened = 0
@@ -153,7 +163,7 @@ class Search:
         while done < moves:
             for node, temperature in self._cycle():
                 lack = self._move(node, temperature, target)
-                if lack < 0.5 and self.weight <= self.allowed + EPS:
+                if lack < self._one / 2 and self.weight <= self.allowed + EPS:
                     return True
                 done += 1
         return False
@@ -177,7 +187,11 @@ class Search:
         return plan
 
     def _move(self, node: int, temperature: float, target: int) -> float:
-        """Choose again for one node, likelier what costs less; what V then lacks for the target."""
+        """Choose again for one node, likelier what costs less; what V then lacks for the target.
+
+        Drawn by the Gumbel trick: the least of cost / temperature less a Gumbel number falls on an
+        option with the chance exp(-cost / temperature), up to a factor.
+        """
         choice, steps = self.choice, self.steps[node]
         old = choice[node]
         weights = self._prices[node]
@@ -186,16 +200,23 @@ class Search:
         rest = self.values - steps.added[old]
         opened = self.opened - steps.opened[old]
         lacks = self._lacks(rest, opened + steps.least - target, steps.reads)
-        cost = lacks * (1.0 / (LACK_SHARE * self.size)) + weights
-        cost -= cost.min()
-        cost *= -1.0 / temperature
-        chances = np.add.accumulate(np.exp(cost, out=cost))
-        new = int(chances.searchsorted(self.random.random() * chances[-1]))
+        at = int(self.random.random() * (NOISE - len(lacks)))
+        scores = lacks + weights - temperature * self._noise[at : at + len(lacks)]
+        new = int(scores.argmin())
         np.add(rest, steps.added[new], out=self.values)
         self.opened = opened + steps.opened[new]
         self.weight += float(weights[new] - weights[old])
         choice[node] = new
         return float(lacks[new])
+
+    def _lacks(self, rest: _Small, wanted: int, reads: npt.NDArray[np.intp]) -> _Small:
+        """For each option of a node, what V, `rest` without it, would lack in all, as a weight."""
+        lack = self._lack
+        np.subtract(wanted - rest, self._levels, out=lack)
+        np.maximum(lack, 0.0, out=lack)
+        np.add.accumulate(lack, axis=1, out=self._sums_from_first)
+        lacks: _Small = self._signs @ self._flat.take(reads)
+        return lacks
 
     def choose_nicest(self, node: int, target: int, cost: Floats, temperature: float) -> None:
         """Choose again for one node by a cost of its options, among those that neither need more than
@@ -209,7 +230,7 @@ class Search:
         rest = self.values - steps.added[old]
         opened = self.opened - steps.opened[old]
         lacks = self._lacks(rest, opened + steps.least - target, steps.reads)
-        serves = (lacks < 0.5) & (weights <= weights[old] + EPS)
+        serves = (lacks < self._one / 2) & (weights <= weights[old] + EPS)
         serves[old] = True
         cost = np.where(serves, cost, np.inf)
         chances = np.add.accumulate(np.exp((cost.min() - cost) / temperature))
@@ -218,13 +239,6 @@ class Search:
         self.opened = opened + steps.opened[new]
         self.weight += float(weights[new] - weights[old])
         choice[node] = new
-
-    def _lacks(self, rest: _Small, wanted: int, reads: npt.NDArray[np.intp]) -> _Small:
-        """For each option of a node, what V, `rest` without it, would lack in all."""
-        lack = np.maximum(wanted - rest - self._levels, 0.0)
-        np.add.accumulate(lack, axis=1, out=self._sums[:, 1:])
-        lacks: _Small = SIGNS @ self._sums.ravel().take(reads)
-        return lacks
 
     def _steps_of(self, options: Options, spread: int) -> _Steps:
         """V at mark j counts first pieces below it and last pieces that leave it; past all marks, all
