@@ -55,7 +55,7 @@ def lower_bound(demand: BayDemand, *, found: int | None = None) -> int:
     if demand.bond is not Bond.OFFCUT_LED:
         return bonded_bound(demand, bonded(demand).weight)
     enough = NO_LAYOUT if found is None else found
-    return Bound(settle(demand), enough).raised(enough)
+    return Bound(settle(demand)).raised(enough)
 
 
 def bonded_bound(demand: BayDemand, weight: float) -> int:
@@ -70,26 +70,34 @@ def bonded_bound(demand: BayDemand, weight: float) -> int:
 
 
 class Bound:
-    """The bound of a bay, `planks`, as far as it has been worked out: at first by counts alone, and
-    no further than to `found`, the planks of a layout at hand.
+    """The bound of a bay, `planks`, as far as it has been worked out: at first from the counts of the
+    set of runs with most to cut.
     """
 
-    def __init__(self, settled: Settled, found: int) -> None:
-        self.planks = 0
+    def __init__(self, settled: Settled) -> None:
+        self._settled = settled
+        self._sets = _groups(settled.problem.demand)
         self._groups: list[_Group] = []
-        for runs in _groups(settled.problem.demand):
-            if self.planks < found:
-                group = _programmed(runs, settled)
-                self._groups.append(group)
-                self.planks = max(self.planks, _linear(group))
+        self.planks = 0
+        self._next()
 
     def raised(self, found: int) -> int:
-        """Ask for limits on phases too, if the bound is below `found`."""
+        """Look at the other sets of runs, then ask for limits on phases, as long as the bound is below
+        `found`, the planks of a layout at hand.
+        """
+        while self._sets and self.planks < found:
+            self._next()
         for group in self._groups:
             if group.program and group.windows and self.planks < found:
                 answer = solved(group.program, group.windows, found)
                 self.planks = max(self.planks, answer.least)
         return self.planks
+
+    def _next(self) -> None:
+        if self._sets:
+            group = _programmed(self._sets.pop(0), self._settled)
+            self._groups.append(group)
+            self.planks = max(self.planks, _linear(group))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -34,7 +34,7 @@ CUT_COST: Final = 1.0
 CLOSE_COST: Final = 4.5
 """A seam whose joints are 0 apart; nothing from a third of a plank on."""
 UNEVEN_COST: Final = 0.2
-SWEEPS: Final = 6
+SWEEPS: Final = 5
 HOT: Final = 0.6
 COLD: Final = 0.02
 

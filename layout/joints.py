@@ -26,11 +26,11 @@ from layout.joint_settle import SEED, settle
 from layout.rules import Bond
 from layout.stock import count_planks
 
-FIRST_MOVES: Final = 15
+FIRST_MOVES: Final = 30
 """Moves a run of the first search, before counting."""
 
 
-REPAIR_MOVES: Final = 60
+REPAIR_MOVES: Final = 40
 """Moves a run to make a counted plan keep its joints apart."""
 
 
@@ -38,7 +38,7 @@ class Effort(Enum):
     """How long to look for fewer planks: moves a run without gain before giving up."""
 
     QUICK = 0
-    NORMAL = 100
+    NORMAL = 50
     THOROUGH = 1500
 
 
@@ -72,7 +72,7 @@ def solve(demand: BayDemand, *, effort: Effort = Effort.NORMAL) -> Solved:
     settled = settle(demand)
     problem = settled.problem
     search = Search(problem, settled.choice, SEED, allowed=settled.weight)
-    bound = Bound(settled, search.planks)
+    bound = Bound(settled)
     if effort is not Effort.QUICK and search.planks > bound.planks:
         _lessen(search, bound, effort)
     plan = _planned(problem, search.choice)
