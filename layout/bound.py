@@ -16,6 +16,7 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass
+from math import ceil
 from typing import Final
 
 import numpy as np
@@ -27,7 +28,7 @@ from layout.joint_candidates import RunKind, fits_one_plank, kind_of
 from layout.joint_caps import Windows, solved
 from layout.joint_settle import Settled, settle
 from layout.rules import Bond
-from layout.stock_program import Cases, Program
+from layout.stock_program import SAFE, Cases, Program
 from layout.stock_shares import SLACK_MM, add_shares, planks_of
 
 FINE_MM: Final = 5.0
@@ -52,6 +53,8 @@ def lower_bound(demand: BayDemand, *, found: int | None = None) -> int:
         demand: Runs, touches and rules, mm.
         found: Planks of a layout at hand: the work stops when the bound gets there.
     """
+    if not demand.runs:
+        return 0
     if demand.bond is not Bond.OFFCUT_LED:
         return bonded_bound(demand, bonded(demand).weight)
     enough = NO_LAYOUT if found is None else found
@@ -60,7 +63,7 @@ def lower_bound(demand: BayDemand, *, found: int | None = None) -> int:
 
 def bonded_bound(demand: BayDemand, weight: float) -> int:
     """The same for a named bond with at most this weight of breaches."""
-    found = [0]
+    found = [_by_area(demand)]
     for runs in _groups(demand):
         onlys = [r.x1 - r.x0 for r in runs if fits_one_plank(r, demand)]
         if onlys:
@@ -78,7 +81,7 @@ class Bound:
         self._settled = settled
         self._sets = _groups(settled.problem.demand)
         self._groups: list[_Group] = []
-        self.planks = 0
+        self.planks = _by_area(settled.problem.demand)
         self._next()
 
     def raised(self, found: int) -> int:
@@ -127,7 +130,9 @@ def _groups(demand: BayDemand) -> list[list[RunDemand]]:
         strips = [r for r in chosen if not (r.keeps_near and r.keeps_far)]
         inside = {r.index for r in chosen}
         for run in runs:
-            if run.index not in inside and not any(_side_by_side(run, r, demand) for r in strips):
+            # Narrow strips that keep no edge may even lie beside others of their own run.
+            others = [*strips, run]
+            if run.index not in inside and not any(_side_by_side(run, r, demand) for r in others):
                 chosen.append(run)
                 strips.append(run)
         alike = sorted((r.x1 - r.x0, r.void_start_mm, r.void_end_mm) for r in chosen)
@@ -174,6 +179,12 @@ def _programmed(runs: Sequence[RunDemand], settled: Settled) -> _Group:
     starts = [*(k.x0 for k in number), *(0.0 for _ in alike)]
     windows = Windows(kind, starts, cases, demand) if settled.strict else None
     return _Group(program=program, windows=windows, least=least)
+
+
+def _by_area(demand: BayDemand) -> int:
+    stock = demand.stock
+    area = sum((r.x1 - r.x0) * _width(r, demand) for r in demand.runs)
+    return ceil(area / (stock.plank_length * stock.plank_width) - SAFE)
 
 
 def _linear(group: _Group) -> int:

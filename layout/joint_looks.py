@@ -34,7 +34,6 @@ CUT_COST: Final = 1.0
 CLOSE_COST: Final = 4.5
 """A seam whose joints are 0 apart; nothing from a third of a plank on."""
 UNEVEN_COST: Final = 0.2
-SWEEPS: Final = 5
 HOT: Final = 0.6
 COLD: Final = 0.02
 
@@ -67,15 +66,15 @@ def looks_of(demand: BayDemand, joints: Sequence[Sequence[float]]) -> Looks:
     )
 
 
-def better_looks(search: Search, planks: int) -> None:
+def better_looks(search: Search, planks: int, sweeps: int) -> None:
     """Better the looks of the choice; planks (as the search counts them) stay within the number given
-    and breaches grow no heavier.
+    and breaches grow no heavier. `sweeps` (2 at least): times that every node is visited.
     """
     painter = _Painter(search.problem, search.choice)
     before, start = painter.total(), list(search.choice)
     nodes = list(range(search.problem.size))
-    for sweep in range(SWEEPS):
-        temperature = HOT * (COLD / HOT) ** (sweep / (SWEEPS - 1))
+    for sweep in range(sweeps):
+        temperature = HOT * (COLD / HOT) ** (sweep / (sweeps - 1))
         search.random.shuffle(nodes)
         for node in nodes:
             search.choose_nicest(node, planks, painter.cost(node), temperature)

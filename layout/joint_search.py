@@ -24,7 +24,7 @@ from layout.joint_problem import Problem
 HOT: Final = 0.15
 COLD: Final = 0.01
 """Temperatures at the start and the end of a cycle; a conflict weighs 1."""
-CYCLE_SWEEPS: Final = 25
+CYCLE_SWEEPS: Final = 15
 """Sweeps over all runs in one cooling."""
 LACK_SHARE: Final = 0.15
 """A lack of one plank over this share of all lengths weighs as much as a conflict."""

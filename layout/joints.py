@@ -30,7 +30,7 @@ FIRST_MOVES: Final = 30
 """Moves a run of the first search, before counting."""
 
 
-REPAIR_MOVES: Final = 40
+REPAIR_MOVES: Final = 30
 """Moves a run to make a counted plan keep its joints apart."""
 
 
@@ -38,8 +38,12 @@ class Effort(Enum):
     """How long to look for fewer planks: moves a run without gain before giving up."""
 
     QUICK = 0
-    NORMAL = 50
+    NORMAL = 45
     THOROUGH = 1500
+
+
+LOOK_SWEEPS: Final = {Effort.QUICK: 3, Effort.NORMAL: 4, Effort.THOROUGH: 12}
+"""Times that every run is looked at to better the looks."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -65,6 +69,8 @@ def place_joints(demand: BayDemand, *, effort: Effort = Effort.NORMAL) -> JointP
 
 def solve(demand: BayDemand, *, effort: Effort = Effort.NORMAL) -> Solved:
     """`place_joints` together with the lower bound, which it works out anyway."""
+    if not demand.runs:
+        return Solved(plan=JointPlan(joints=(), planks=0), bound=0)
     if demand.bond is not Bond.OFFCUT_LED:
         bond = bonded(demand)
         plan = JointPlan(joints=bond.joints, planks=bond.planks)
@@ -76,7 +82,7 @@ def solve(demand: BayDemand, *, effort: Effort = Effort.NORMAL) -> Solved:
     if effort is not Effort.QUICK and search.planks > bound.planks:
         _lessen(search, bound, effort)
     plan = _planned(problem, search.choice)
-    better_looks(search, search.planks)
+    better_looks(search, search.planks, LOOK_SWEEPS[effort])
     nicer = _planned(problem, search.choice)
     if nicer.planks <= plan.planks:
         plan = nicer

@@ -162,7 +162,7 @@ def laws(blanks: list[Blank], stock: StockRules, cuts: tuple[PlankCut, ...]) -> 
             if piece.role in {Role.LAST, Role.FULL}:
                 assert p.x_mm == 0.0
             if piece.role in {Role.FIRST, Role.FULL}:
-                assert x1 == pytest.approx(stock.plank_length)
+                assert x1 == pytest.approx(stock.plank_length, abs=0.02)
             if piece.keeps_near_edge:
                 assert p.y_mm == 0.0
             if piece.keeps_far_edge:
