@@ -26,6 +26,7 @@ from layout.demand import BayDemand, RunDemand
 from layout.joint_bonds import bond_bound, bonded
 from layout.joint_candidates import RunKind, fits_one_plank, kind_of
 from layout.joint_caps import Windows, solved
+from layout.joint_mirror import common_form
 from layout.joint_settle import Settled, settle
 from layout.rules import Bond
 from layout.stock_program import SAFE, Cases, Program
@@ -55,6 +56,7 @@ def lower_bound(demand: BayDemand, *, found: int | None = None) -> int:
     """
     if not demand.runs:
         return 0
+    demand = common_form(demand).demand
     if demand.bond is not Bond.OFFCUT_LED:
         return bonded_bound(demand, bonded(demand).weight)
     enough = NO_LAYOUT if found is None else found

@@ -20,6 +20,7 @@ from layout.joint_bonds import bonded
 from layout.joint_carry import carried
 from layout.joint_counts import counted_choice
 from layout.joint_looks import better_looks
+from layout.joint_mirror import common_form
 from layout.joint_problem import Problem
 from layout.joint_search import Search
 from layout.joint_settle import SEED, settle
@@ -32,6 +33,9 @@ FIRST_MOVES: Final = 30
 
 REPAIR_MOVES: Final = 30
 """Moves a run to make a counted plan keep its joints apart."""
+
+
+Joints = tuple[tuple[float, ...], ...]
 
 
 class Effort(Enum):
@@ -71,10 +75,17 @@ def solve(demand: BayDemand, *, effort: Effort = Effort.NORMAL) -> Solved:
     """`place_joints` together with the lower bound, which it works out anyway."""
     if not demand.runs:
         return Solved(plan=JointPlan(joints=(), planks=0), bound=0)
+    form = common_form(demand)
+    joints, bound = _solved(form.demand, effort)
+    joints = form.joints(demand, joints)
+    planks = count_planks(blanks_of(demand, joints), demand.stock)
+    return Solved(plan=JointPlan(joints=joints, planks=planks), bound=bound)
+
+
+def _solved(demand: BayDemand, effort: Effort) -> tuple[Joints, int]:
     if demand.bond is not Bond.OFFCUT_LED:
         bond = bonded(demand)
-        plan = JointPlan(joints=bond.joints, planks=bond.planks)
-        return Solved(plan=plan, bound=bonded_bound(demand, bond.weight))
+        return bond.joints, bonded_bound(demand, bond.weight)
     settled = settle(demand)
     problem = settled.problem
     search = Search(problem, settled.choice, SEED, allowed=settled.weight)
@@ -88,7 +99,7 @@ def solve(demand: BayDemand, *, effort: Effort = Effort.NORMAL) -> Solved:
         plan = nicer
     if plan.planks > bound.planks:
         plan = _by_hand(demand, plan)
-    return Solved(plan=plan, bound=bound.raised(plan.planks))
+    return plan.joints, bound.raised(plan.planks)
 
 
 def _by_hand(demand: BayDemand, plan: JointPlan) -> JointPlan:

@@ -4,6 +4,7 @@ strips of any width, rules that contradict each other.
 
 from __future__ import annotations
 
+from dataclasses import replace
 from itertools import pairwise
 from random import Random
 
@@ -110,3 +111,56 @@ def test_a_bay_without_runs_needs_nothing() -> None:
         bond=Bond.OFFCUT_LED,
     )
     assert (solve(empty).plan.joints, solve(empty).plan.planks, lower_bound(empty)) == ((), 0, 0)
+
+
+@pytest.mark.parametrize("seed", range(3))
+def test_equal_bays_mirrored_and_moved_need_the_same_planks(seed: int) -> None:
+    demand = next(d for n in range(seed * 50, 10**4) if without_onlys(d := odd_demand(n)))
+    here = solve(demand, effort=Effort.QUICK)
+    for along, across in ((True, False), (False, True), (True, True)):
+        there = solve(mirrored(demand, along=along, across=across), effort=Effort.QUICK)
+        assert (there.plan.planks, there.bound) == (here.plan.planks, here.bound)
+
+
+def test_joints_of_a_mirrored_bay_are_the_mirrored_joints() -> None:
+    demand = next(d for n in range(10**4) if without_onlys(d := odd_demand(n)))
+    here = solve(demand, effort=Effort.QUICK).plan.joints
+    there = solve(mirrored(demand, along=True, across=False), effort=Effort.QUICK).plan.joints
+    back = [tuple(sorted(7000.0 - x for x in places)) for places in there]
+    for run, places in zip(demand.runs, here, strict=True):
+        twin = next(t for t in back if t and abs(t[0] - places[0]) < 0.02)
+        assert twin == pytest.approx(places, abs=0.02), run.index
+
+
+def without_onlys(demand: BayDemand) -> bool:
+    long = all(r.x1 - r.x0 > demand.stock.plank_length + 1.0 for r in demand.runs)
+    return long and len({r.row for r in demand.runs}) == len(demand.runs) >= 3
+
+
+def mirrored(demand: BayDemand, *, along: bool, across: bool) -> BayDemand:
+    """One run to a row: x becomes 7000 - x, and rows are counted from the other side."""
+    last = len(demand.runs) - 1
+    runs = []
+    for r in reversed(demand.runs) if across else demand.runs:
+        x0, x1 = (7000.0 - r.x1, 7000.0 - r.x0) if along else (r.x0, r.x1)
+        voids = (r.void_start_mm, r.void_end_mm)
+        edges = (r.keeps_near, r.keeps_far)
+        runs.append(
+            RunDemand(
+                index=len(runs),
+                row=len(runs) + 1,
+                x0=x0,
+                x1=x1,
+                void_start_mm=voids[along],
+                void_end_mm=voids[not along],
+                width_mm=r.width_mm,
+                keeps_near=edges[across],
+                keeps_far=edges[not across],
+            )
+        )
+    touches = []
+    for t in demand.touches:
+        x0, x1 = (7000.0 - t.x1, 7000.0 - t.x0) if along else (t.x0, t.x1)
+        ends = (last - t.above, last - t.below) if across else (t.below, t.above)
+        touches.append(Touch(below=ends[0], above=ends[1], x0=x0, x1=x1))
+    return replace(demand, runs=tuple(runs), touches=tuple(sorted(touches, key=lambda t: t.below)))
