@@ -30,10 +30,11 @@ from layout.stock import count_planks
 FIRST_MOVES: Final = 30
 """Moves a run of the first search, before counting."""
 
-
 REPAIR_MOVES: Final = 30
 """Moves a run to make a counted plan keep its joints apart."""
 
+TRIES: Final = 3
+"""How often a repair is tried afresh."""
 
 Joints = tuple[tuple[float, ...], ...]
 
@@ -134,10 +135,11 @@ def _count(search: Search, bound: int) -> None:
     if counted is None:
         return
     for target in range(bound, search.planks):
-        trial = Search(problem, counted, SEED, allowed=search.allowed)
-        if trial.repair(target, REPAIR_MOVES * problem.size):
-            search.restart(trial.choice)
-            break
+        for seed in range(SEED, SEED + TRIES):
+            trial = Search(problem, counted, seed, allowed=search.allowed)
+            if trial.repair(target, REPAIR_MOVES * problem.size):
+                search.restart(trial.choice)
+                return
 
 
 __all__ = ["Effort", "Solved", "blanks_of", "place_joints", "solve"]
