@@ -204,13 +204,41 @@ class Obstacle:
     source: Origin = field(default_factory=Origin)
 
 
+class DrawnKind(Enum):
+    """What a line of an architect's plan stands for, as far as it decides how it is drawn."""
+
+    WALL = "wall"
+    COLUMN = "column"
+    STAIR = "stair"
+    OVERHEAD = "overhead"
+    """Above the plane of the section, so drawn dashed."""
+    WINDOW = "window"
+    DOOR_LEAF = "door leaf"
+    DOOR_SWING = "door swing"
+    RAILING = "railing"
+    OTHER = "other"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Drawn:
+    """One thing of a storey as an architect's plan shows it: a body cut through (polygon) or a line.
+    A swing's corners lie on its arc. From models only; drawings are returned as they came.
+    """
+
+    kind: DrawnKind
+    storey: StoreyId
+    shape: Polygon | LineString
+    source: Origin = field(default_factory=Origin)
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Plan:
     """One architect's file as understood. Order of every tuple is deterministic (reading order:
     storey, then from the top of the sheet down, then from left to right).
 
     `walls` are wall bodies and `backdrop` other linework worth showing behind a picture; neither
-    takes part in the layout.
+    takes part in the layout. The storeys of a model lie on top of each other, so that what belongs to
+    one of them is told by `walls_of` and `drawn_of`; `drawn` is empty for a drawing.
     """
 
     file: str
@@ -224,6 +252,7 @@ class Plan:
     findings: tuple[Finding, ...] = ()
     walls: tuple[Polygon, ...] = ()
     backdrop: tuple[LineString, ...] = ()
+    drawn: tuple[Drawn, ...] = ()
 
     def room(self, room_id: RoomId) -> Room:
         """The room with that id. Raises KeyError when there is none."""
@@ -239,3 +268,19 @@ class Plan:
     def obstacles_of(self, room_id: RoomId) -> tuple[Obstacle, ...]:
         """The obstacles that stand in the room, in plan order."""
         return tuple(o for o in self.obstacles if o.room == room_id)
+
+    def drawn_of(self, storey: StoreyId) -> tuple[Drawn, ...]:
+        """What a plan of the storey shows besides its rooms, in plan order; empty for a drawing."""
+        return tuple(d for d in self.drawn if d.storey == storey)
+
+    def walls_of(self, storey: StoreyId) -> tuple[Polygon, ...]:
+        """The wall bodies to show with a storey: its own in a model, all of them in a drawing, whose
+        storeys lie side by side.
+        """
+        if not self.drawn:
+            return self.walls
+        return tuple(
+            d.shape
+            for d in self.drawn
+            if d.storey == storey and d.kind is DrawnKind.WALL and isinstance(d.shape, Polygon)
+        )
