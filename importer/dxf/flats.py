@@ -13,10 +13,9 @@ from typing import Final
 
 import numpy as np
 import shapely
-from scipy.sparse import coo_array
-from scipy.sparse.csgraph import connected_components
 from shapely import Polygon, STRtree
 
+from importer.dxf.connected import connected_parts
 from importer.dxf.draft import DraftDoorway, DraftRoom
 from importer.dxf.drawing import Drawing
 from importer.dxf.labels import RoomLabel
@@ -79,8 +78,7 @@ class _House:
         kept = [(a, b) for a, b in self.links if a not in out and b not in out]
         n = len(self.rooms)
         ends = np.array(kept, dtype=int).reshape(-1, 2)
-        graph = coo_array((np.ones(len(ends)), (ends[:, 0], ends[:, 1])), shape=(n, n))
-        _, part = connected_components(graph, directed=False)
+        part = connected_parts(n, ends[:, 0], ends[:, 1])
         groups: dict[int, list[int]] = {}
         for room in range(n):
             if room not in out:

@@ -29,6 +29,7 @@ READER_FAULTS: Final = (
     AttributeError,
     LookupError,
     RecursionError,
+    StopIteration,
     TypeError,
     ValueError,
 )

@@ -9,11 +9,10 @@ from typing import Final
 
 import numpy as np
 import shapely
-from scipy.sparse import coo_array
-from scipy.sparse.csgraph import connected_components
 from shapely import Polygon, STRtree
 
 from importer.dxf.arrays import polygon_array
+from importer.dxf.connected import connected_parts
 from importer.dxf.drawing import Drawing
 from importer.dxf.layer_words import plain
 from importer.dxf.room_words import words
@@ -181,8 +180,8 @@ def _clusters(rooms: Sequence[Polygon]) -> list[list[int]]:
     if not rooms:
         return []
     one, two = STRtree(rooms).query(rooms, predicate="dwithin", distance=APART_MM)
-    graph = coo_array((np.ones(len(one)), (one, two)), shape=(len(rooms), len(rooms)))
-    count, part = connected_components(graph, directed=False)
+    part = connected_parts(len(rooms), one, two)
+    count = int(part.max()) + 1
     clusters = [np.flatnonzero(part == k).tolist() for k in range(count)]
     boxes = [shapely.total_bounds(polygon_array([rooms[k] for k in c])) for c in clusters]
     order = sorted(range(count), key=lambda k: (-round(boxes[k][3] / 5000), boxes[k][0]))

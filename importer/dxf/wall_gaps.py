@@ -13,7 +13,7 @@ from typing import Final
 
 import numpy as np
 import shapely
-from scipy.spatial import cKDTree
+from shapely import Point
 
 from importer.dxf.arrays import Geometries
 from importer.dxf.drawing import Bools, Floats
@@ -104,12 +104,17 @@ def _looked_back_at(ends: WallEnds, width: Floats) -> Index:
         return partner
     middle = ends.middle()
     far = middle + ends.out * width[:, None]
-    allowed = np.maximum(FACING_MM, FACING_SHARE * ends.thickness)
-    hits = cKDTree(middle).query_ball_point(far, allowed)
-    for k, others in enumerate(hits):
-        facing = [j for j in others if float(ends.out[k] @ ends.out[j]) < -PARALLEL_COS]
-        if facing:
-            partner[k] = min(facing, key=lambda j: (float(np.hypot(*(middle[j] - far[k]))), j))
+    seers = np.flatnonzero(np.isfinite(far).all(axis=1))
+    allowed = np.maximum(FACING_MM, FACING_SHARE * ends.thickness)[seers]
+    near, seen = shapely.STRtree([Point(*xy) for xy in middle.tolist()]).query(
+        shapely.points(far[seers]), predicate="dwithin", distance=allowed
+    )
+    near = seers[near]
+    facing = np.einsum("ij,ij->i", ends.out[near], ends.out[seen]) < -PARALLEL_COS
+    near, seen = near[facing], seen[facing]
+    off = np.hypot(*(middle[seen] - far[near]).T)
+    nearest_last = np.lexsort((-seen, -off, near))
+    partner[near[nearest_last]] = seen[nearest_last]
     return partner
 
 

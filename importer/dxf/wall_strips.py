@@ -19,11 +19,10 @@ from typing import Final
 
 import numpy as np
 import shapely
-from scipy.sparse import coo_matrix
-from scipy.sparse.csgraph import connected_components
 from shapely import STRtree
 
 from importer.dxf.arrays import Geometries
+from importer.dxf.connected import connected_parts
 from importer.dxf.drawing import Bools, Floats
 from importer.dxf.wall_faces import Faces, Index, Neighbours
 
@@ -158,9 +157,11 @@ def _in_company(strips: Strips, direction: Index) -> Index:
     shapes = strips.shapes()
     one, two = STRtree(shapes).query(shapes, predicate="dwithin", distance=TOUCH_MM)
     carried = _carried_on(strips, direction)
-    pairs = (np.concatenate([one, carried[:, 0]]), np.concatenate([two, carried[:, 1]]))
-    graph = coo_matrix((np.ones(len(pairs[0])), pairs), shape=(len(strips), len(strips)))
-    _, part = connected_components(graph, directed=False)
+    part = connected_parts(
+        len(strips),
+        np.concatenate([one, carried[:, 0]]),
+        np.concatenate([two, carried[:, 1]]),
+    )
     extent = np.bincount(part, weights=strips.length())
     return np.flatnonzero(extent[part] >= COMPANY_MM)
 
