@@ -81,16 +81,47 @@ def read(plan: Path, rules: str | None, json: str | None, picture: str | None) -
     type=click.IntRange(min=1),
     help="Plans laid side by side (default: as many as there are processors). Changes no output.",
 )
+@click.option("--job", metavar="NAME", help="Name of the job for the title blocks.")
+@click.option(
+    "--date", metavar="DATE", help="Date of issue for the title blocks, printed as given."
+)
+@click.option(
+    "--layers",
+    type=click.Choice(["plain", "iso13567", "ncs"]),
+    help="Names of the layers in the marked drawing (default: as the rule set says, else plain).",
+)
 @click.option("--quiet", is_flag=True, help="Say nothing but errors.")
-def lay(
-    plans: tuple[Path, ...], rules: str | None, out: Path, workers: int | None, quiet: bool
+def lay(  # noqa: PLR0913 - one for each option
+    *,
+    plans: tuple[Path, ...],
+    rules: str | None,
+    out: Path,
+    workers: int | None,
+    job: str | None,
+    date: str | None,
+    layers: str | None,
+    quiet: bool,
 ) -> int:
     """Lay out every PLAN, a drawing or a folder of drawings, and write the marked drawings, cut lists,
     order and record.
     """
+    from layout.commands.lay import Said
     from layout.commands.lay import lay as run
 
-    return run(plans, rules=rules, out=out, workers=workers, quiet=quiet)
+    said = Said(job=_one_line("--job", job, 120), date=_one_line("--date", date, 40), layers=layers)
+    return run(plans, rules=rules, out=out, workers=workers, said=said, quiet=quiet)
+
+
+def _one_line(option: str, text: str | None, longest: int) -> str | None:
+    """A text for a title block as it was given; refused where no title block can hold it."""
+    if text is None:
+        return None
+    line = " ".join("".join(c if c.isprintable() else " " for c in text).split())
+    if not line or len(line) > longest:
+        raise click.BadParameter(
+            f"write a text of 1 to {longest} characters.", param_hint=f"'{option}'"
+        )
+    return line
 
 
 @cli.command(epilog=_EPILOG)

@@ -286,6 +286,44 @@ class DrawingRules(_Section):
         )
 
 
+class JobRules(_Section):
+    """What title blocks say of the job; all of it as the user writes it, nothing from a clock. What is
+    said to `setout lay` comes before it.
+    """
+
+    name: str = Field(
+        default="", max_length=120, description="Name of the job, for the title blocks."
+    )
+    date: str = Field(
+        default="", max_length=40, description="Date of issue as it is to be printed: 2026-11-24."
+    )
+    revision: str = Field(
+        default="", max_length=20, description="Revision of the setting-out, such as A or 2."
+    )
+
+
+class LayerNames(StrEnum):
+    """How the layers of the marked drawing are named."""
+
+    PLAIN = "plain"
+    ISO13567 = "iso13567"
+    NCS = "ncs"
+
+
+class OutputRules(_Section):
+    """How the outputs are made."""
+
+    layers: LayerNames = Field(
+        default=LayerNames.PLAIN,
+        description="Names of the layers in the marked drawing: plain, iso13567 or ncs (US National "
+        "CAD Standard).",
+    )
+    sheets: YesNo = Field(
+        default=True,
+        description="no: the marked drawing gets no paper-space sheets, only the marks in the plan.",
+    )
+
+
 class RuleSet(_Section):
     """Every number a floor is laid by. See `configs/` for commented examples."""
 
@@ -304,6 +342,21 @@ class RuleSet(_Section):
         default=(), description="Rooms that are not laid, or have another finish."
     )
     drawing: DrawingRules = DrawingRules()
+    job: JobRules = JobRules()
+    outputs: OutputRules = OutputRules()
+
+    def told(
+        self, *, job: str | None = None, date: str | None = None, layers: LayerNames | None = None
+    ) -> RuleSet:
+        """The same rules with what was said on the command line in place of what is written.
+
+        Raises:
+            ValidationError: a text is longer than a title block holds.
+        """
+        said = {"name": job, "date": date}
+        own = self.job.model_dump() | {k: v for k, v in said.items() if v is not None}
+        outputs = self.outputs.model_copy(update={"layers": layers} if layers is not None else {})
+        return self.model_copy(update={"job": JobRules.model_validate(own), "outputs": outputs})
 
     @property
     def never_below_mm(self) -> float:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import os
 from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Final
 
@@ -13,6 +14,7 @@ from layout.cautions import DEFAULT_RULES_NOTE
 from layout.commands.screen import breach_words, busy, console, plain, rules_or_default
 from layout.commands.status import ExitStatus
 from layout.floor import BayLayout, JobResult, PlanResult, PlanStatus
+from layout.rules import LayerNames
 
 if TYPE_CHECKING:
     from rich.console import Console
@@ -23,11 +25,28 @@ _MOST_LINES: Final = 12
 """Lines under "look at first"; the record has the rest."""
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Said:
+    """What was said on the command line about the outputs; it comes before the rule set."""
+
+    job: str | None = None
+    date: str | None = None
+    layers: str | None = None
+
+
 def lay(
-    plans: Sequence[Path], *, rules: str | None, out: Path, workers: int | None, quiet: bool
+    plans: Sequence[Path],
+    *,
+    rules: str | None,
+    out: Path,
+    workers: int | None,
+    quiet: bool,
+    said: Said = Said(),
 ) -> ExitStatus:
     """Lay the plans, write the outputs, show the sum. Raises RuleError, PlanError, OutputError."""
     rule_set, is_default = rules_or_default(rules)
+    layers = None if said.layers is None else LayerNames(said.layers)
+    rule_set = rule_set.told(job=said.job, date=said.date, layers=layers)
     found = find_plans(plans)
     errors = console(errors=True)
     for words in found.left_out:

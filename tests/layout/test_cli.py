@@ -97,6 +97,24 @@ def test_default_rules_are_said_on_every_output(laid: Path) -> None:
     assert record["rules"]["packaged_default"] is True
 
 
+def test_layer_names_are_as_the_command_line_says(plan: Path, tmp_path: Path) -> None:
+    arguments = ["lay", str(plan), "--out", str(tmp_path), "--quiet", "--layers", "ncs"]
+    assert main(arguments) == 0
+    data = (tmp_path / "study-marked.dxf").read_bytes()
+    assert b"A-FLOR-PLNK-CUTS" in data
+    assert b"SETOUT-CUT" not in data
+
+
+@pytest.mark.parametrize("option", ["--job", "--date"])
+def test_a_title_that_no_title_block_holds_is_refused(
+    option: str, plan: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    for text in ("", "x" * 121):
+        assert main(["lay", str(plan), "--out", str(tmp_path / "o"), option, text]) == 2
+        assert f"'{option}': write a text of 1 to" in capsys.readouterr().err
+    assert not (tmp_path / "o").exists()
+
+
 def test_own_rules_are_used_and_named(
     plan: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:

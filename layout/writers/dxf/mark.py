@@ -13,7 +13,7 @@ from layout.writers.dxf.census import census, differences, raw_census
 from layout.writers.dxf.compose import Composition, compose
 from layout.writers.dxf.pen import Pen
 from layout.writers.dxf.records import has_record, write_record
-from layout.writers.dxf.scheme import PLAIN, LayerScheme
+from layout.writers.dxf.scheme import SCHEMES, LayerScheme
 from layout.writers.dxf.source import Opened, open_drawing, write_whole
 from layout.writers.dxf.splice import CannotSpliceError, View, splice
 from layout.writers.dxf.styles import add_styles
@@ -34,7 +34,7 @@ class MarkedFile:
 
 
 def marked_dxf(
-    source: Path, result: PlanResult, rules: RuleSet, *, scheme: LayerScheme = PLAIN
+    source: Path, result: PlanResult, rules: RuleSet, *, scheme: LayerScheme | None = None
 ) -> bytes:
     """The drawing at `source` with the layout of `result` added on layers of its own.
 
@@ -48,10 +48,11 @@ def mark_drawing(
     result: PlanResult,
     rules: RuleSet,
     *,
-    scheme: LayerScheme = PLAIN,
+    scheme: LayerScheme | None = None,
     default_rules: bool = False,
 ) -> MarkedFile:
-    """Add the layout to the architect's drawing; everything that was in it stays as it was.
+    """Add the layout to the architect's drawing; everything that was in it stays as it was. Layers are
+    named by `scheme`, else as the rules say.
 
     A sound text DXF of release 2000 or later is added to byte for byte; others (older, binary,
     damaged) are written anew, R12 to R14 as release 2000, and a remark says so, also in the drawing.
@@ -64,6 +65,7 @@ def mark_drawing(
     if result.plan is None:
         msg = "a plan that could not be read cannot be marked"
         raise ValueError(msg)
+    scheme = scheme or SCHEMES[rules.outputs.layers.value]
     opened = open_drawing(source)
     if has_record(opened.doc):
         raise PlanError(_marked_before(source))
