@@ -70,7 +70,9 @@ class Bay:
 
     `outline` is the space: rooms, plus the doorway areas up to their joints, less obstacles; its
     boundary is wall faces, jambs, obstacle faces and joint lines. `floor` is where planks lie:
-    `outline` set back by the wall gap everywhere. `gap_mm` is that gap.
+    `outline` set back by the wall gap (`gap_mm`) everywhere, less `bare`: slots too thin for a plank.
+    `through` are the doorways that the floor runs on through. `along` is the direction of the rows
+    that the run limits were kept for, where the floor was broken for them; else None.
     """
 
     id: BayId
@@ -82,6 +84,9 @@ class Bay:
     floor: Polygon
     gap_mm: float
     joints: tuple[str, ...] = ()
+    through: tuple[DoorwayId, ...] = ()
+    bare: tuple[Polygon, ...] = ()
+    along: Point | None = None
 
 
 # --- setting out --------------------------------------------------------------------------------
@@ -104,7 +109,9 @@ class EdgeStrip:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Alternative:
-    """A direction that was considered: its figures, so that the choice can be judged."""
+    """A direction that was considered: its figures, so that the choice can be judged. `planks` is None
+    where it was not laid; `rows` counts its rows, `slack_mm` is as in `SettingOut`.
+    """
 
     along_deg: float
     why: str
@@ -112,6 +119,28 @@ class Alternative:
     bound: int | None
     breaches: int
     chosen: bool = False
+    rows: int = 0
+    slack_mm: float = 0.0
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Taper:
+    """A wall out of square with the rows, so that the plank beside it is cut on the taper. `edge` is the
+    edge of the floor there, plan frame, in laying direction; `width_mm` what is left of the row beside it
+    at the two ends, `row` that row. `crosses` says that the taper runs over a row line, so that a row
+    ends in a tip there. `at_start` marks the start wall itself.
+    """
+
+    edge: tuple[Point, Point]
+    width_mm: tuple[float, float]
+    row: int
+    crosses: bool = False
+    at_start: bool = False
+
+    @property
+    def runs_out_mm(self) -> float:
+        """By how much the cut tapers over the length of the edge."""
+        return abs(self.width_mm[1] - self.width_mm[0])
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -136,6 +165,7 @@ class SettingOut:
     datum_offset_mm: tuple[float, float]
     strips: tuple[EdgeStrip, ...] = ()
     why: str = ""
+    tapers: tuple[Taper, ...] = ()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -236,19 +266,44 @@ class Piece:
     """Place in the order of laying over the whole bay, from 1."""
     is_whole: bool = False
     """An uncut plank."""
+    is_reversed: bool = False
+    """Laid in reverse: the work goes back towards the start wall, tongue and groove swapped."""
+    pushed: str = ""
+    """Why the piece cannot be tilted in but is pushed home flat with the one beside it lifted (`under the
+    frame of doorway D2`); empty where it is tilted in as usual."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Plank:
     """One board out of a pack: the pieces cut from it in order, and what is left of its length.
     `offcut_mm` is the longest usable leftover (0 when below the length worth keeping), `waste_mm2`
-    the area that is neither laid nor kept.
+    the area that is neither laid nor kept. `damage_mm` is how much of its near and of its far end may be
+    damaged without harm, because no piece is cut from there.
     """
 
     id: PlankId
     pieces: tuple[PieceId, ...]
     offcut_mm: float
     waste_mm2: float
+    damage_mm: tuple[float, float] = (0.0, 0.0)
+
+
+# --- order of laying ----------------------------------------------------------------------------
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Stretch:
+    """Runs laid one after the other in one manner: forward, or in reverse. Stretches are numbered from 1
+    in the order of laying; pieces `first` to `last` of `Piece.order` belong to it. `rows` are in the order
+    of laying. `why` is a sentence: where the stretch lies and why it is laid so.
+    """
+
+    number: int
+    is_reversed: bool
+    rows: tuple[int, ...]
+    first: int
+    last: int
+    why: str
 
 
 # --- judgement ----------------------------------------------------------------------------------
@@ -294,6 +349,15 @@ class BayLayout:
     breaches: tuple[Breach, ...]
     window: Window
     alternatives: tuple[Alternative, ...] = ()
+    stretches: tuple[Stretch, ...] = ()
+    absorbs_damaged: int = 0
+    """Planks of this bay that may come with a damaged end, each used where that end is cut away."""
+
+    @property
+    def start_corner(self) -> Point:
+        """Where the first piece is laid from: its corner at the start, plan frame."""
+        x0, y0, _, _ = self.pieces[0].shape.bounds
+        return self.setting_out.frame.point_to_plan((x0, y0))
 
     @property
     def area_mm2(self) -> float:
