@@ -15,7 +15,7 @@ import pytest
 REPO = Path(__file__).resolve().parent.parent
 
 IMPORTER_MODEL = r"importer\.(plan|hints|tolerance)"
-LAYOUT_MODEL = rf"{IMPORTER_MODEL}|layout\.(floor|frame|rules|measures)"
+LAYOUT_MODEL = rf"{IMPORTER_MODEL}|layout\.(floor|floor_\w+|frame|rules|measures)"
 GEOMETRY = (
     r"layout\.(bays|bay_\w+|directions|setting_out|row_grid|runs|pieces|piece_\w+|window|sequence)"
 )
@@ -34,7 +34,8 @@ ALLOWED = {
     r"layout\.rules": r"importer\.hints|layout\.measures",
     r"layout\.(rules_\w+|config_files)": rf"{LAYOUT_MODEL}|layout\.(rules_\w+|config_files)",
     r"layout\.frame": IMPORTER_MODEL,
-    r"layout\.floor": rf"{IMPORTER_MODEL}|layout\.frame",
+    r"layout\.floor_\w+": rf"{IMPORTER_MODEL}|layout\.frame",
+    r"layout\.floor": rf"{IMPORTER_MODEL}|layout\.(frame|floor_\w+)",
     r"layout\.demand": LAYOUT_MODEL,
     SOLVER: rf"{LAYOUT_MODEL}|layout\.demand|{SOLVER}",
     # The audit shares no code with what it judges.
