@@ -6,6 +6,7 @@ import json
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
+from importlib.metadata import version
 from pathlib import Path
 from typing import Any, Final
 
@@ -57,6 +58,9 @@ SAMPLES: Final = (
     ),
 )
 
+MODEL: Final = "block.ifc"
+"""The block of three such storeys as a model."""
+
 
 @contextmanager
 def fixed_meta_data() -> Iterator[None]:
@@ -85,8 +89,18 @@ def write_all(folder: Path) -> list[Path]:
             ) as stream:
                 doc.write(stream)
         paths.append(path)
+    # Only drawn where it is written: the library behind it is large.
+    from sample_plans import block_model
+
+    model = folder / MODEL
+    model.write_text(block_model.draw(), encoding="utf-8", newline="\n")
+    paths.append(model)
     record = folder / "truth.json"
-    text = json.dumps({"drawn_with_ezdxf": ezdxf_version, "files": truth()}, indent=1)
+    made_with = {
+        "drawn_with_ezdxf": ezdxf_version,
+        "drawn_with_ifcopenshell": version("ifcopenshell"),
+    }
+    text = json.dumps({**made_with, "files": truth()}, indent=1)
     record.write_text(text + "\n", encoding="utf-8", newline="\n")
     return [*paths, record]
 

@@ -25,7 +25,7 @@ from shapely import Polygon
 from importer.plan import Plan, Room
 from importer.read import read_plan
 from sample_plans.draw_samples import truth, write_all
-from sample_plans.scenario import SAMPLES, Sample
+from sample_plans.scenario import MODEL, SAMPLES, Sample
 
 FILES = [s.file for s in SAMPLES]
 AREA = re.compile(r"([\d.,]+)\s*(m2|m²|SQ FT)")
@@ -88,7 +88,7 @@ def test_script_draws_the_same_bytes_in_any_process(
         check=False,
     )
     assert (run.returncode, run.stderr) == (0, "")
-    for name in [*FILES, "truth.json"]:
+    for name in [*FILES, MODEL, "truth.json"]:
         assert (copy / name).read_bytes() == (redrawn / name).read_bytes(), name
 
 
