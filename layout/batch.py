@@ -28,6 +28,7 @@ from layout.takeoff import combine
 from layout.writers.dxf.mark import mark_drawing
 from layout.writers.record import record_json
 from layout.writers.tables import cuts_csv, order_csv
+from layout.writers.workbook import job_workbook
 
 PLAN_ENDINGS: Final = (".dxf", ".ifc")
 """What is taken for a plan in a folder; a file named by itself may have any name."""
@@ -199,6 +200,7 @@ def run_job(
         return JobOutcome(job=job, written=())
     files = _files(plans, laid)
     files["order.csv"] = order_csv(job, rules)
+    files["job.xlsx"] = job_workbook(job, rules)
     files["record.json"] = record_json(job)
     return JobOutcome(job=job, written=write_all(out, files, inputs=(*plans, *keep)))
 

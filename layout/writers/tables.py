@@ -1,17 +1,20 @@
-"""Cut list and order as CSV: RFC 4180 (CRLF, doubled quotes), UTF-8 with byte order mark so that
-spreadsheets take the names right, text cells that can't run as formulas.
+"""Cut list and order as tables, and as CSV: RFC 4180 (CRLF, doubled quotes), UTF-8 with byte order mark
+so that spreadsheets take the names right, text cells that can't run as formulas.
 """
 
 from __future__ import annotations
 
 import csv
 import io
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 
+from importer.plan import RoomId
 from layout.cautions import DEFAULT_RULES_NOTE
 from layout.floor import CutKind, JobResult, Piece, Plank, PlanResult, Quantities
 from layout.rules import RuleSet
+from layout.writers.names import clean, flat_name, room_names, storey_name
 from layout.writers.numbers import m2, whole_mm
+from layout.writers.offcuts import offcuts_of
 
 Cell = str | int | float
 
@@ -31,27 +34,46 @@ CUT_HEADINGS = (
     "plank",
     "cut from",
     "offcut kept (mm)",
+    "offcut goes to",
+    "flat",
+    "storey",
     "rules",
 )
+_STARTS_A_FORMULA = frozenset(
+    "=+-@\t\r\n\N{FULLWIDTH EQUALS SIGN}\N{FULLWIDTH PLUS SIGN}"
+) | frozenset("\N{FULLWIDTH HYPHEN-MINUS}\N{FULLWIDTH COMMERCIAL AT}")
+"""First characters that make a spreadsheet take a text for a formula."""
+
 ORDER_HEADINGS = ("flat", "item", "quantity", "unit", "remark")
 
 
 def cuts_csv(result: PlanResult, rules: RuleSet, *, default_rules: bool = False) -> bytes:
     """Every sawn piece of a plan, bay by bay in the order of laying. Whole planks are not listed."""
-    names = (
-        {r.id: r.name or r.number or str(r.id) for r in result.plan.rooms} if result.plan else {}
-    )
     used = f"{rules.name} (packaged default)" if default_rules else rules.name
-    rows: list[Sequence[Cell]] = [CUT_HEADINGS]
+    return _csv([CUT_HEADINGS, *((*row, used) for row in cut_rows(result))])
+
+
+def cut_rows(result: PlanResult) -> Iterator[Sequence[Cell]]:
+    """A row for every sawn piece, under `CUT_HEADINGS` but the last."""
+    names = room_names(result.plan)
+    planks = {p.id: p for layout in result.bays for p in layout.planks}
+    offcuts = offcuts_of(result.bays)
     for layout in result.bays:
-        rooms = ", ".join(names.get(r, str(r)) for r in layout.bay.rooms)
-        planks = {p.id: p for p in layout.planks}
-        rows.extend(
-            (*_cut_row(piece, planks[piece.plank], rooms), used)
-            for piece in layout.pieces
-            if piece.cuts
-        )
-    return _csv(rows)
+        rooms = rooms_words(layout.bay.rooms, names)
+        place = (flat_name(result, layout.bay), storey_name(result, layout.bay))
+        for piece in layout.pieces:
+            if piece.cuts:
+                goes_to = offcuts.use(piece)
+                yield (
+                    *_cut_row(piece, planks[piece.plank], rooms),
+                    "" if goes_to is None else str(goes_to.id),
+                    *place,
+                )
+
+
+def rooms_words(rooms: Iterable[RoomId], names: Mapping[RoomId, str]) -> str:
+    """The rooms of a bay by name, one after the other."""
+    return ", ".join(names.get(r, str(r)) for r in rooms)
 
 
 def _cut_row(piece: Piece, plank: Plank, rooms: str) -> Sequence[Cell]:
@@ -109,15 +131,16 @@ def _measures(kind: CutKind, measures: tuple[float, float]) -> str:
 def order_csv(job: JobResult, rules: RuleSet) -> bytes:
     """What to order, for the job and for each flat."""
     rows: list[Sequence[Cell]] = [ORDER_HEADINGS]
-    rows.extend(_order_rows("whole job", job.totals, rules))
+    rows.extend(order_rows("whole job", job.totals, rules))
     for name, quantities in job.by_flat.items():
-        rows.extend(_order_rows(name, quantities, rules))
+        rows.extend(order_rows(clean(name), quantities, rules))
     if job.default_rules:
         rows.append(("whole job", "note", "", "", DEFAULT_RULES_NOTE))
     return _csv(rows)
 
 
-def _order_rows(flat: str, q: Quantities, rules: RuleSet) -> Iterable[Sequence[Cell]]:
+def order_rows(flat: str, q: Quantities, rules: RuleSet) -> Iterable[Sequence[Cell]]:
+    """What one flat, storey or job needs, under `ORDER_HEADINGS`."""
     plank = rules.plank
     size = f"{plank.length:g} x {plank.width:g} x {plank.thickness:g} mm"
     packed = f"{plank.per_pack} planks a pack, {m2(plank.length * plank.width * plank.per_pack)} m2"
@@ -146,6 +169,6 @@ def _csv(rows: Iterable[Sequence[Cell]]) -> bytes:
 
 def safe_cell(cell: Cell) -> Cell:
     """Text that a spreadsheet would run or drop gets an apostrophe before it; numbers stay numbers."""
-    if isinstance(cell, str) and cell[:1] in {"=", "+", "-", "@", "\t", "\r"}:
+    if isinstance(cell, str) and cell.lstrip(" ")[:1] in _STARTS_A_FORMULA:
         return "'" + cell
     return cell
