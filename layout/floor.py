@@ -32,6 +32,8 @@ from layout.floor_setting_out import Alternative as Alternative  # noqa: PLC0414
 from layout.floor_setting_out import EdgeStrip as EdgeStrip  # noqa: PLC0414
 from layout.floor_setting_out import SettingOut as SettingOut  # noqa: PLC0414
 from layout.floor_setting_out import Taper as Taper  # noqa: PLC0414
+from layout.floor_site import SiteChange as SiteChange  # noqa: PLC0414
+from layout.floor_site import SiteDimension as SiteDimension  # noqa: PLC0414
 from layout.frame import Frame as Frame  # noqa: PLC0414
 
 BayId = NewType("BayId", str)
@@ -199,6 +201,8 @@ class Piece:
     pushed: str = ""
     """Why the piece cannot be tilted in but is pushed home flat with the one beside it lifted (`under
     the frame of doorway D2`); empty where it is tilted in as usual."""
+    stage: int = 1
+    """The stage in which it is laid, from 1; more than one only where a line parts the work."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -255,11 +259,14 @@ class Breach:
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Window:
     """How much the real room may differ from the drawing before a rule breaks: (shorter, longer)
-    along the rows and (narrower, wider) across, e.g. (-12.0, 25.0), mm.
+    along the rows and (narrower, wider) across, e.g. (-12.0, 25.0), mm. `length_rules` and
+    `width_rules` name the rule that breaks beyond each of the two; "" where none does.
     """
 
     length_mm: tuple[float, float]
     width_mm: tuple[float, float]
+    length_rules: tuple[str, str] = ("", "")
+    width_rules: tuple[str, str] = ("", "")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -280,6 +287,12 @@ class BayLayout:
     stretches: tuple[Stretch, ...] = ()
     absorbs_damaged: int = 0
     """Planks of this bay that may come with a damaged end, each used where that end is cut away."""
+    dimensions: tuple[SiteDimension, ...] = ()
+    """What to measure on site before the first cut."""
+    site: SiteChange | None = None
+    """What measures from the site changed; None where the bay is laid as drawn."""
+    stage_lines: tuple[tuple[Point, Point], ...] = ()
+    """Lines, in the plan frame, at which the work stops until the furniture has moved."""
 
     @property
     def start_corner(self) -> Point:

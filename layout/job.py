@@ -36,8 +36,9 @@ from layout.rules import RuleSet
 from layout.runs import cut_runs, demand
 from layout.sequence import lay_order
 from layout.setting_out import floor_in, set_out, set_out_across
+from layout.site_dimensions import with_dimensions
 from layout.stock import cut_planks
-from layout.window import window
+from layout.window import extent_of, window
 
 WORTH_A_SEARCH: Final = 1.01
 """With `fewest-planks`, directions whose bound is within this of the best are laid and compared."""
@@ -69,7 +70,7 @@ def lay_plan(plan: Plan, rules: RuleSet) -> PlanResult:
         source=plan.file,
         status=_status(layouts, findings),
         plan=plan,
-        bays=tuple(layouts),
+        bays=tuple(with_dimensions(b, formed.joints, rules) for b in layouts),
         joints=formed.joints,
         unlaid=_in_plan_order(plan, (*formed.unlaid, *failed)),
         findings=tuple(findings),
@@ -144,7 +145,9 @@ def _laid(bay: Bay, grid: _Grid, rules: RuleSet) -> BayLayout:
         planks=sawn.planks,
         bound=min(_bound(grid, solved.bound), len(sawn.planks)),
         breaches=(),
-        window=window(sawn.pieces, grid.setting_out, rules),
+        window=window(
+            sawn.pieces, grid.setting_out, rules, extent=extent_of(bay, grid.setting_out.frame)
+        ),
     )
     return replace(layout, breaches=audit(layout, rules))
 

@@ -12,7 +12,7 @@ Where the room is longer than a piece can be, the gap may open until the cover n
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from math import inf
 from typing import Final
@@ -23,45 +23,103 @@ import shapely
 from importer.tolerance import LENGTH_MM
 from layout.bay_edges import least_strip
 from layout.directions import STRAIGHT_MM
-from layout.floor import EdgeStrip, Piece, PlankId, Role, SettingOut, Window
+from layout.floor import (
+    Bay,
+    EdgeStrip,
+    Frame,
+    Piece,
+    PieceId,
+    PlankId,
+    Role,
+    SettingOut,
+    Window,
+)
 from layout.rules import RuleSet
 
 FARTHEST_MM: Final = 1000.0
 """Beyond this a room is another room: the window is not stated further."""
 
-Interval = tuple[float, float]
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Reach:
+    """How far a wall may move, (low, high) mm with 0 in it, and the rule that breaks beyond each end."""
+
+    low: float = -inf
+    high: float = inf
+    low_rule: str = ""
+    high_rule: str = ""
+
+    def within(self, other: Reach) -> Reach:
+        """What both allow."""
+        low, high = (
+            (self if self.low >= other.low else other),
+            (self if self.high <= other.high else other),
+        )
+        return Reach(low=low.low, low_rule=low.low_rule, high=high.high, high_rule=high.high_rule)
+
+    def turned(self) -> Reach:
+        """The same for a wall at the other end, whose moving away is moving back."""
+        return Reach(
+            low=-self.high, low_rule=self.high_rule, high=-self.low, high_rule=self.low_rule
+        )
 
 
-def window(pieces: Sequence[Piece], setting_out: SettingOut, rules: RuleSet) -> Window:
-    """The window of a laid bay: (shorter, longer) along and (narrower, wider) across, mm."""
-    hidden = rules.gap.cover - rules.gap.wall
-    closing = _closing(pieces)
-    along = [
-        *((_shorter(p, rules), inf) for p in pieces if p.id in closing),
-        *((-inf, room + hidden) for room in _rooms(pieces, rules, closing, axis=0)),
-    ]
-    last_row = frozenset(p.id for p in pieces if not p.keeps_far_edge)
-    across = [
-        *(_across(s, rules, hidden) for s in setting_out.strips if not _is_start(s)),
-        *((-inf, room + hidden) for room in _rooms(pieces, rules, last_row, axis=1)),
-    ]
-    return Window(length_mm=_common(along), width_mm=_common(across))
+def common(reaches: Iterable[Reach]) -> Reach:
+    """What lies in all of them, no further than `FARTHEST_MM`; 0 always does."""
+    reach = Reach(low=-FARTHEST_MM, high=FARTHEST_MM)
+    for other in reaches:
+        reach = reach.within(other)
+    return Reach(
+        low=round(min(reach.low, 0.0), 3) + 0.0,
+        high=round(max(reach.high, 0.0), 3) + 0.0,
+        low_rule=reach.low_rule,
+        high_rule=reach.high_rule,
+    )
 
 
-def _common(intervals: Iterable[Interval]) -> Interval:
-    """What lies in all of them; 0 always does."""
-    low, high = -FARTHEST_MM, FARTHEST_MM
-    for a, b in intervals:
-        low, high = max(low, min(a, 0.0)), min(high, max(b, 0.0))
-    return round(low, 3) + 0.0, round(high, 3) + 0.0
+def window(
+    pieces: Sequence[Piece],
+    setting_out: SettingOut,
+    rules: RuleSet,
+    *,
+    extent: tuple[float, float] | None = None,
+) -> Window:
+    """The window of a laid bay: (shorter, longer) along and (narrower, wider) across, mm. `extent` is
+    the size of its outline along and across the rows, for the limits of a floor without a joint.
+    """
+    far = closing(pieces)
+    along, across = (
+        list(far_reaches(pieces, rules, far).values()),
+        _across_reaches(pieces, setting_out, rules),
+    )
+    if extent is not None:
+        along.append(_limit(rules.limits.run - extent[0], "limits.run"))
+        across.append(_limit(rules.limits.across - extent[1], "limits.across"))
+    length, width = common(along), common(across)
+    return Window(
+        length_mm=(length.low, length.high),
+        width_mm=(width.low, width.high),
+        length_rules=(length.low_rule, length.high_rule),
+        width_rules=(width.low_rule, width.high_rule),
+    )
+
+
+def extent_of(bay: Bay, frame: Frame) -> tuple[float, float]:
+    """Size of a bay's outline along and across the rows."""
+    x0, y0, x1, y1 = frame.to_bay(bay.outline).bounds
+    return x1 - x0, y1 - y0
+
+
+def _limit(left: float, rule: str) -> Reach:
+    return Reach(high=left if left >= -LENGTH_MM else inf, high_rule=rule)
 
 
 # --- along the rows -----------------------------------------------------------------------------
 
 
-def _closing(pieces: Sequence[Piece]) -> frozenset[str]:
+def closing(pieces: Sequence[Piece]) -> frozenset[PieceId]:
     """Ids of the pieces whose far end is at a wall: no piece of the run goes on from there."""
-    ends = shapely.bounds(np.asarray([p.shape for p in pieces], dtype=object))[:, [0, 2]].tolist()
+    ends = _ends(pieces)
     starts: dict[int, list[float]] = defaultdict(list)
     for piece, (x0, _) in zip(pieces, ends, strict=True):
         starts[piece.run].append(x0)
@@ -72,35 +130,86 @@ def _closing(pieces: Sequence[Piece]) -> frozenset[str]:
     )
 
 
-def _shorter(piece: Piece, rules: RuleSet) -> float:
+def opening(pieces: Sequence[Piece]) -> frozenset[PieceId]:
+    """Ids of the pieces whose near end is at a wall."""
+    ends = _ends(pieces)
+    stops: dict[int, list[float]] = defaultdict(list)
+    for piece, (_, x1) in zip(pieces, ends, strict=True):
+        stops[piece.run].append(x1)
+    return frozenset(
+        piece.id
+        for piece, (x0, _) in zip(pieces, ends, strict=True)
+        if all(abs(stop - x0) > LENGTH_MM for stop in stops[piece.run])
+    )
+
+
+def _ends(pieces: Sequence[Piece]) -> list[tuple[float, float]]:
+    bounds = shapely.bounds(np.asarray([p.shape for p in pieces], dtype=object))
+    return [(float(x0), float(x1)) for x0, x1 in bounds[:, [0, 2]]]
+
+
+def far_reaches(
+    pieces: Sequence[Piece], rules: RuleSet, growing: frozenset[PieceId]
+) -> Mapping[PieceId, Reach]:
+    """For every piece of `growing` how much shorter and longer it may be cut, all of them by as much."""
+    rooms = _rooms(pieces, rules, growing, axis=0)
+    hidden = rules.gap.cover - rules.gap.wall
+    return {
+        p.id: _shorter(p, rules).within(
+            Reach(high=rooms[p.id].left + hidden, high_rule=rooms[p.id].rule)
+        )
+        for p in pieces
+        if p.id in growing
+    }
+
+
+def _shorter(piece: Piece, rules: RuleSet) -> Reach:
     """How much shorter the piece may get (negative)."""
     if piece.role is Role.ONLY:
-        return -piece.end_length_mm
-    for limit in (rules.ends.min_length, rules.never_below_mm):
+        return Reach(low=-piece.end_length_mm, low_rule="shape")
+    for limit, rule in (
+        (rules.ends.min_length, "ends.min_length"),
+        (rules.never_below_mm, "ends.never_below"),
+    ):
         if piece.end_length_mm >= limit - LENGTH_MM:
-            return limit - piece.end_length_mm
-    return -inf
+            return Reach(low=limit - piece.end_length_mm, low_rule=rule)
+    return Reach()
 
 
 # --- across -------------------------------------------------------------------------------------
 
 
-def _is_start(strip: EdgeStrip) -> bool:
+def _across_reaches(
+    pieces: Sequence[Piece], setting_out: SettingOut, rules: RuleSet
+) -> list[Reach]:
+    last_row = frozenset(p.id for p in pieces if not p.keeps_far_edge)
+    rooms = _rooms(pieces, rules, last_row, axis=1)
+    hidden = rules.gap.cover - rules.gap.wall
+    return [
+        *(strip_reach(s, rules) for s in setting_out.strips if not is_start(s)),
+        *(Reach(high=r.left + hidden, high_rule=r.rule) for r in rooms.values()),
+    ]
+
+
+def is_start(strip: EdgeStrip) -> bool:
     """The start wall itself: the rows are set from it, wherever it stands."""
     return strip.floor_above and abs(strip.y_low) <= STRAIGHT_MM
 
 
-def _across(strip: EdgeStrip, rules: RuleSet, hidden: float) -> Interval:
+def strip_reach(strip: EdgeStrip, rules: RuleSet) -> Reach:
     """How far an edge may move away from the start wall. With the floor below it, its strip grows as
     it moves off; with the floor above it, the strip gets narrower.
     """
+    hidden = rules.gap.cover - rules.gap.wall
     least = least_strip(strip.x1 - strip.x0, rules.rows.min_width)
     wider = strip.width_mm + strip.y_high - strip.y_low
     shrinks = strip.width_mm - least if strip.width_mm >= least - LENGTH_MM else inf
     grows = rules.plank.width - wider
     # A taper that crosses a row line is in breach already.
     grows = grows + hidden if grows >= -LENGTH_MM else inf
-    return (-grows, shrinks) if strip.floor_above else (-shrinks, grows)
+    rule = "rows.min_width"
+    reach = Reach(low=-shrinks, high=grows, low_rule=rule, high_rule=rule)
+    return reach.turned() if strip.floor_above else reach
 
 
 # --- what else comes out of the same plank ------------------------------------------------------
@@ -110,6 +219,7 @@ def _across(strip: EdgeStrip, rules: RuleSet, hidden: float) -> Interval:
 class _Blank:
     """A blank on its plank: [low, high] along the axis in which it grows, [side, other_side] across."""
 
+    piece: PieceId
     low: float
     high: float
     side: float
@@ -122,11 +232,19 @@ class _Blank:
         return overlap > LENGTH_MM and other.low >= self.high - LENGTH_MM
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Room:
+    """What is left for a piece to grow, mm, and the rule that breaks when it grows more."""
+
+    left: float
+    rule: str
+
+
 def _rooms(
-    pieces: Sequence[Piece], rules: RuleSet, growing: frozenset[str], *, axis: int
-) -> Iterable[float]:
-    """For every plank with growing pieces, how much each of them can grow before the plank or the
-    kerf runs out: along the plank (axis 0) or across it (axis 1).
+    pieces: Sequence[Piece], rules: RuleSet, growing: frozenset[PieceId], *, axis: int
+) -> Mapping[PieceId, _Room]:
+    """How much every growing piece can grow before the plank or the kerf runs out, along the plank
+    (axis 0) or across it (axis 1), all pieces of the plank by as much.
     """
     size = (rules.plank.length, rules.plank.width)[axis]
     by_plank: dict[PlankId, list[_Blank]] = defaultdict(list)
@@ -138,6 +256,7 @@ def _rooms(
         (low, high), (side, other_side) = spans[axis], spans[1 - axis]
         by_plank[piece.plank].append(
             _Blank(
+                piece=piece.id,
                 low=low,
                 high=high,
                 side=side,
@@ -145,10 +264,21 @@ def _rooms(
                 grows=piece.id in growing,
             )
         )
-    for blanks in by_plank.values():
-        for first in blanks:
-            if first.grows:
-                yield max(0.0, _room(first, blanks, size - first.low, 0, rules.cut.kerf))
+    alone = ("plank.length", "rows.min_width")[axis]
+    return dict(_plank_rooms(by_plank.values(), size, rules.cut.kerf, alone))
+
+
+def _plank_rooms(
+    planks: Iterable[Sequence[_Blank]], size: float, kerf: float, alone: str
+) -> Iterator[tuple[PieceId, _Room]]:
+    for blanks in planks:
+        grown = [b for b in blanks if b.grows]
+        if not grown:
+            continue
+        left = min(_room(b, blanks, size - b.low, 0, kerf) for b in grown)
+        shares = any(a.is_beside(b) or b.is_beside(a) for a in grown for b in blanks if a is not b)
+        room = _Room(left=max(0.0, left), rule="cut.kerf" if shares else alone)
+        yield from ((b.piece, room) for b in grown)
 
 
 def _room(blank: _Blank, blanks: Sequence[_Blank], left: float, growing: int, kerf: float) -> float:

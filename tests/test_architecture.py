@@ -17,7 +17,8 @@ REPO = Path(__file__).resolve().parent.parent
 IMPORTER_MODEL = r"importer\.(plan|hints|tolerance)"
 LAYOUT_MODEL = rf"{IMPORTER_MODEL}|layout\.(floor|floor_\w+|frame|rules|measures)"
 GEOMETRY = (
-    r"layout\.(bays|bay_\w+|directions|setting_out|row_grid|runs|pieces|piece_\w+|window|sequence)"
+    r"layout\.(bays|bay_\w+|directions|setting_out|row_grid|runs|pieces|piece_\w+|window|sequence"
+    r"|site_(faces|dimensions))"
 )
 SOLVER = r"layout\.(joints|joint_\w+|stock|stock_\w+|bound|bound_\w+)"
 

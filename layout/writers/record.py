@@ -18,6 +18,7 @@ from layout.floor import (
     Piece,
     PlanResult,
     Quantities,
+    SiteDimension,
 )
 from layout.writers.numbers import mm
 
@@ -94,7 +95,10 @@ def _bay(layout: BayLayout) -> Json:
         "window": {
             "length_mm": [mm(v) for v in layout.window.length_mm],
             "width_mm": [mm(v) for v in layout.window.width_mm],
+            "length_rules": list(layout.window.length_rules),
+            "width_rules": list(layout.window.width_rules),
         },
+        "dimensions": [_dimension(d) for d in layout.dimensions],
         "rows": _rows(layout),
         "pieces": [_piece(p) for p in layout.pieces],
         "stock": [
@@ -103,6 +107,18 @@ def _bay(layout: BayLayout) -> Json:
         ],
         "breaches": [breach_json(b) for b in layout.breaches],
         "alternatives": [_alternative(a) for a in layout.alternatives],
+    }
+
+
+def _dimension(d: SiteDimension) -> Json:
+    return {
+        "id": d.id,
+        "kind": d.kind.value,
+        "line_mm": [_point(p) for p in d.line],
+        "drawn_mm": mm(d.drawn_mm),
+        "least_mm": mm(d.least_mm),
+        "most_mm": mm(d.most_mm),
+        "breaks": list(d.breaks),
     }
 
 
