@@ -1,0 +1,34 @@
+"""What of a storey is no floor although no wall stands there: stairs, and holes in its slabs."""
+
+from __future__ import annotations
+
+from typing import Final
+
+import shapely
+from shapely.geometry.base import BaseGeometry
+
+from importer.ifc.section_bodies import Bodies, Role
+from importer.ifc.section_cut import together
+from importer.ifc.section_levels import floor_of, holes_in
+from importer.ifc.section_stairs import treads
+
+LEAST_RISE_MM: Final = 50.0
+"""A face of a stair no higher above the floor is the floor."""
+HEADROOM_MM: Final = 2000.0
+"""Treads above this are passed under."""
+CLOSE_MM: Final = 60.0
+"""Gaps between treads that run on are closed: nosings, strings."""
+
+
+def not_floor(bodies: Bodies, floor: float) -> BaseGeometry:
+    """Stairs that stand on a floor and holes in its slabs, mm."""
+    steps = [
+        shape
+        for body in bodies.of(Role.STAIR)
+        if body.low <= floor + HEADROOM_MM and body.high > floor + LEAST_RISE_MM
+        for height, shape in treads(body.mesh)
+        if floor + LEAST_RISE_MM < height <= floor + HEADROOM_MM
+    ]
+    stairs = shapely.buffer(together(steps), CLOSE_MM / 2, join_style="mitre")
+    stairs = shapely.buffer(stairs, -CLOSE_MM / 2, join_style="mitre")
+    return together([stairs, *holes_in(floor_of(bodies, floor))])
