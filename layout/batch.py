@@ -26,6 +26,7 @@ from layout.rules import RuleSet
 from layout.safe_write import check_folder, safe_names, write_all
 from layout.takeoff import combine
 from layout.writers.dxf.mark import mark_drawing
+from layout.writers.page.render import page_html
 from layout.writers.record import record_json
 from layout.writers.tables import cuts_csv, order_csv
 from layout.writers.workbook import job_workbook
@@ -201,6 +202,7 @@ def run_job(
     files = _files(plans, laid)
     files["order.csv"] = order_csv(job, rules)
     files["job.xlsx"] = job_workbook(job, rules)
+    files["index.html"] = page_html(job, rules)
     files["record.json"] = record_json(job)
     return JobOutcome(job=job, written=write_all(out, files, inputs=(*plans, *keep)))
 

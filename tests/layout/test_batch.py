@@ -80,6 +80,7 @@ def test_outputs_are_the_same_for_any_number_of_workers(tmp_path: Path) -> None:
         "Flat-2-marked.dxf",
         "flat-cuts.csv",
         "flat-marked.dxf",
+        "index.html",
         "job.xlsx",
         "order.csv",
         "record.json",
@@ -151,6 +152,7 @@ def test_names_of_outputs_are_safe(tmp_path: Path, monkeypatch: pytest.MonkeyPat
     run_job([plan], RULES, tmp_path / "out")
     assert sorted(p.name for p in (tmp_path / "out").iterdir()) == [
         "_-1. OG_ Süd__-marked.dxf",
+        "index.html",
         "job.xlsx",
         "order.csv",
         "record.json",

@@ -68,6 +68,7 @@ def test_lay_writes_every_output_and_sums_up(
 ) -> None:
     assert main(["lay", str(plan), "--out", str(tmp_path / "out")]) == 0
     assert tree(tmp_path / "out") == [
+        "index.html",
         "job.xlsx",
         "order.csv",
         "record.json",
