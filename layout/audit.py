@@ -74,8 +74,12 @@ class Seen:
         )
 
 
-def audit(layout: BayLayout, rules: RuleSet) -> tuple[Breach, ...]:
-    """Every rule that the finished bay does not keep, by rule, then by place. Empty: it is right."""
+def audit(
+    layout: BayLayout, rules: RuleSet, *, pool: Sequence[BayLayout] = ()
+) -> tuple[Breach, ...]:
+    """Every rule that the finished bay does not keep, by rule, then by place. Empty: it is right.
+    `pool`: the other bays that may have pieces on the same planks.
+    """
     seen = see(layout, rules)
     found = [
         *_bad_shapes(seen),
@@ -86,7 +90,7 @@ def audit(layout: BayLayout, rules: RuleSet) -> tuple[Breach, ...]:
         *_ends(seen),
         *_offsets(seen),
         *_widths(seen),
-        *stock_breaches(layout.pieces, layout.planks, seen.joints, seen.seams, rules, seen.breach),
+        *stock_breaches(layout, pool, (seen.joints, seen.seams), rules, seen.breach),
     ]
     return tuple(sorted(found, key=lambda b: (b.rule, b.where, b.at)))
 

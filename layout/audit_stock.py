@@ -7,12 +7,13 @@ geometry, not from what the layout says of itself.
 from __future__ import annotations
 
 from collections import Counter, defaultdict
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
 from typing import Protocol
 
 from importer.tolerance import LENGTH_MM
 from layout.audit_geometry import Contact
-from layout.floor import Breach, Piece, Plank
+from layout.floor import Bay, BayLayout, Breach, Piece
 from layout.rules import RuleSet
 
 
@@ -25,40 +26,84 @@ class MakeBreach(Protocol):
 
 
 def stock_breaches(
-    pieces: Sequence[Piece],
-    planks: Sequence[Plank],
-    joints: Sequence[Contact],
-    seams: Sequence[Contact],
+    layout: BayLayout,
+    pool: Sequence[BayLayout],
+    contacts: tuple[Sequence[Contact], Sequence[Contact]],
     rules: RuleSet,
     breach: MakeBreach,
 ) -> list[Breach]:
     """Every piece from exactly one plank, inside it, at the factory ends and edges it needs, a kerf
-    away from the others.
+    away from the others, whichever bay these lie in. `contacts`: the joints and the seams of the bay.
     """
+    pieces = layout.pieces
+    on_plank: dict[str, list[_Member]] = defaultdict(list)
+    for bay in (layout, *pool):
+        for piece in bay.pieces:
+            on_plank[piece.plank].append(_Member(piece=piece, bay=bay))
     return [
-        *_membership(pieces, planks, breach),
+        *_membership(layout, pool, breach),
+        *_carried(layout, on_plank, rules, breach),
         *_blanks(pieces, rules, breach),
-        *_hands(pieces, joints, seams, rules, breach),
-        *_clearances(pieces, rules, breach),
+        *_hands(pieces, *contacts, rules, breach),
+        *_clearances(pieces, on_plank, rules, breach),
     ]
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Member:
+    """A piece on a plank, and the layout it belongs to."""
+
+    piece: Piece
+    bay: BayLayout
+
+
 def _membership(
-    pieces: Sequence[Piece], planks: Sequence[Plank], breach: MakeBreach
+    layout: BayLayout, pool: Sequence[BayLayout], breach: MakeBreach
 ) -> Iterable[Breach]:
-    listed = Counter(p for plank in planks for p in plank.pieces)
-    plank_of = {p: plank.id for plank in planks for p in plank.pieces}
-    ids = Counter(p.id for p in pieces)
-    for i, piece in enumerate(pieces):
+    """Listed once, on the plank it names; every plank of the bay lists pieces that are there."""
+    bays = (layout, *pool)
+    listed = Counter(p for bay in bays for plank in bay.planks for p in plank.pieces)
+    plank_of = {p: plank.id for bay in bays for plank in bay.planks for p in plank.pieces}
+    ids = Counter(p.id for bay in bays for p in bay.pieces)
+    for i, piece in enumerate(layout.pieces):
         if ids[piece.id] > 1:
             yield breach("stock", i, value=ids[piece.id], limit=1, why="The piece is there twice.")
         if listed[piece.id] != 1 or plank_of.get(piece.id) != piece.plank:
             why = f"Not listed once on its plank {piece.plank}."
             yield breach("stock", i, value=listed[piece.id], limit=1, why=why)
-    if pieces:
-        for missing in sorted(set(listed) - set(ids)):
+    if layout.pieces:
+        own = {p for plank in layout.planks for p in plank.pieces}
+        for missing in sorted(own - set(ids)):
             why = f"Plank {plank_of[missing]} lists piece {missing}, which is not on the floor."
             yield breach("stock", 0, value=0, limit=1, why=why)
+
+
+def _carried(
+    layout: BayLayout,
+    on_plank: Mapping[str, Sequence[_Member]],
+    rules: RuleSet,
+    breach: MakeBreach,
+) -> Iterable[Breach]:
+    """Pieces of one plank lie no further apart than offcuts are carried."""
+    for i, piece in enumerate(layout.pieces):
+        for other in on_plank[piece.plank]:
+            if _reaches(layout.bay, other.bay.bay, rules):
+                continue
+            why = (
+                f"Cut from plank {piece.plank} as {other.piece.id}, which is not of the same pool."
+            )
+            yield breach("cut.pool", i, value=1, limit=0, why=why)
+            break
+
+
+def _reaches(a: Bay, b: Bay, rules: RuleSet) -> bool:
+    """Whether an offcut of one bay may serve the other."""
+    if a.id == b.id:
+        return True
+    same_storey = a.storey == b.storey
+    return same_storey and (
+        rules.cut.pool == "storey" or (rules.cut.pool == "flat" and a.flat == b.flat)
+    )
 
 
 def _blanks(pieces: Sequence[Piece], rules: RuleSet, breach: MakeBreach) -> Iterable[Breach]:
@@ -109,18 +154,25 @@ def _hands(
                 yield breach("stock.hand", i, value=distance, limit=0, why=why)
 
 
-def _clearances(pieces: Sequence[Piece], rules: RuleSet, breach: MakeBreach) -> Iterable[Breach]:
-    by_plank: dict[str, list[int]] = defaultdict(list)
+def _clearances(
+    pieces: Sequence[Piece],
+    on_plank: Mapping[str, Sequence[_Member]],
+    rules: RuleSet,
+    breach: MakeBreach,
+) -> Iterable[Breach]:
+    """Blanks of one plank lie a kerf apart; two of the same bay are told once."""
+    number = {id(piece): i for i, piece in enumerate(pieces)}
     for i, piece in enumerate(pieces):
-        by_plank[piece.plank].append(i)
-    for plank in sorted(by_plank):
-        members = by_plank[plank]
-        for n, i in enumerate(members):
-            for j in members[n + 1 :]:
-                room = _apart(pieces[i], pieces[j])
-                if room < rules.cut.kerf - LENGTH_MM:
-                    why = f"Cut {room:.1f} mm from {pieces[j].id} on plank {plank}; the saw takes more."
-                    yield breach("cut.kerf", i, value=room, limit=rules.cut.kerf, why=why)
+        for other in on_plank[piece.plank]:
+            if number.get(id(other.piece), i + 1) <= i:
+                continue
+            room = _apart(piece, other.piece)
+            if room < rules.cut.kerf - LENGTH_MM:
+                why = (
+                    f"Cut {room:.1f} mm from {other.piece.id} on plank {piece.plank}; "
+                    "the saw takes more."
+                )
+                yield breach("cut.kerf", i, value=room, limit=rules.cut.kerf, why=why)
 
 
 def _apart(a: Piece, b: Piece) -> float:

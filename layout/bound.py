@@ -24,10 +24,10 @@ import numpy as np
 from layout.bound_cases import cases_of, marks_of, only_cases
 from layout.demand import BayDemand, RunDemand
 from layout.joint_bonds import bond_bound, bonded
-from layout.joint_candidates import RunKind, fits_one_plank, kind_of
+from layout.joint_candidates import RunKind, Tier, fits_one_plank, kind_of
 from layout.joint_caps import Windows, solved
 from layout.joint_mirror import common_form
-from layout.joint_settle import Settled, settle
+from layout.joint_settle import settle
 from layout.rules import Bond
 from layout.stock_program import SAFE, Cases, Program
 from layout.stock_shares import SLACK_MM, add_shares, planks_of
@@ -60,12 +60,13 @@ def lower_bound(demand: BayDemand, *, found: int | None = None) -> int:
     if demand.bond is not Bond.OFFCUT_LED:
         return bonded_bound(demand, bonded(demand).weight)
     enough = NO_LAYOUT if found is None else found
-    return Bound(settle(demand)).raised(enough)
+    settled = settle(demand)
+    return Bound(demand, settled.tiers, strict=settled.strict).raised(enough)
 
 
 def bonded_bound(demand: BayDemand, weight: float) -> int:
     """The same for a named bond with at most this weight of breaches."""
-    found = [_by_area(demand)]
+    found = [by_area(demand)]
     for runs in _groups(demand):
         onlys = [r.x1 - r.x0 for r in runs if fits_one_plank(r, demand)]
         if onlys:
@@ -76,14 +77,17 @@ def bonded_bound(demand: BayDemand, weight: float) -> int:
 
 class Bound:
     """The bound of a bay, `planks`, as far as it has been worked out: at first from the counts of the
-    set of runs with most to cut.
+    set of runs with most to cut. `tiers`: how well the ends of each run keep the rules; `strict`: no
+    joint need come too close to another.
     """
 
-    def __init__(self, settled: Settled) -> None:
-        self._settled = settled
-        self._sets = _groups(settled.problem.demand)
+    def __init__(self, demand: BayDemand, tiers: Sequence[Tier], *, strict: bool) -> None:
+        self._demand = demand
+        self._tiers = tiers
+        self._strict = strict
+        self._sets = _groups(demand)
         self._groups: list[_Group] = []
-        self.planks = _by_area(settled.problem.demand)
+        self.planks = by_area(demand)
         self._next()
 
     def raised(self, found: int) -> int:
@@ -100,9 +104,35 @@ class Bound:
 
     def _next(self) -> None:
         if self._sets:
-            group = _programmed(self._sets.pop(0), self._settled)
+            group = self._programmed(self._sets.pop(0))
             self._groups.append(group)
             self.planks = max(self.planks, _linear(group))
+
+    def _programmed(self, runs: Sequence[RunDemand]) -> _Group:
+        demand, tiers = self._demand, self._tiers
+        number: dict[RunKind, int] = {}
+        kind = [-1] * len(demand.runs)
+        onlys = []
+        for run in runs:
+            if fits_one_plank(run, demand):
+                onlys.append(round(run.x1 - run.x0, 3))
+            else:
+                kind[run.index] = number.setdefault(kind_of(run, tiers[run.index]), len(number))
+        cell = min(COARSE_MM, max(FINE_MM, 2 * demand.stock.plank_length * len(number) / SMALL))
+        marks = marks_of(tuple(number) if len(number) <= MANY_KINDS else (), demand, cell)
+        cases = [cases_of(k, kind.count(n), demand, marks) for k, n in number.items()]
+        singles, others = _split_onlys(onlys, cases, demand)
+        alike = Counter(singles)
+        cases += [only_cases(length, n, demand, marks) for length, n in alike.items()]
+        least = planks_of(others, demand.stock) if others else 0
+        if not cases:
+            return _Group(program=None, windows=None, least=least)
+        program = Program(cases, len(marks))
+        if onlys:
+            add_shares(program, others, demand.stock)
+        starts = [*(k.x0 for k in number), *(0.0 for _ in alike)]
+        windows = Windows(kind, starts, cases, demand) if self._strict else None
+        return _Group(program=program, windows=windows, least=least)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -156,34 +186,8 @@ def _width(run: RunDemand, demand: BayDemand) -> float:
     return demand.stock.plank_width if run.keeps_near and run.keeps_far else run.width_mm
 
 
-def _programmed(runs: Sequence[RunDemand], settled: Settled) -> _Group:
-    demand, tiers = settled.problem.demand, settled.tiers
-    number: dict[RunKind, int] = {}
-    kind = [-1] * len(demand.runs)
-    onlys = []
-    for run in runs:
-        if fits_one_plank(run, demand):
-            onlys.append(round(run.x1 - run.x0, 3))
-        else:
-            kind[run.index] = number.setdefault(kind_of(run, tiers[run.index]), len(number))
-    cell = min(COARSE_MM, max(FINE_MM, 2 * demand.stock.plank_length * len(number) / SMALL))
-    marks = marks_of(tuple(number) if len(number) <= MANY_KINDS else (), demand, cell)
-    cases = [cases_of(k, kind.count(n), demand, marks) for k, n in number.items()]
-    singles, others = _split_onlys(onlys, cases, demand)
-    alike = Counter(singles)
-    cases += [only_cases(length, n, demand, marks) for length, n in alike.items()]
-    least = planks_of(others, demand.stock) if others else 0
-    if not cases:
-        return _Group(program=None, windows=None, least=least)
-    program = Program(cases, len(marks))
-    if onlys:
-        add_shares(program, others, demand.stock)
-    starts = [*(k.x0 for k in number), *(0.0 for _ in alike)]
-    windows = Windows(kind, starts, cases, demand) if settled.strict else None
-    return _Group(program=program, windows=windows, least=least)
-
-
-def _by_area(demand: BayDemand) -> int:
+def by_area(demand: BayDemand) -> int:
+    """Planks for the area of the runs alone."""
     stock = demand.stock
     area = sum((r.x1 - r.x0) * _width(r, demand) for r in demand.runs)
     return ceil(area / (stock.plank_length * stock.plank_width) - SAFE)

@@ -72,6 +72,8 @@ class Blank:
     """A piece as the stock sees it: `key` is the caller's; edges as in `floor.Piece`.
 
     `role` is FULL when both ends are factory ends (a whole plank's length), wherever in its run.
+    `bay` numbers the bay it is for: of equally good ways the stock takes one that carries fewer offcuts
+    from bay to bay.
     """
 
     key: int
@@ -80,6 +82,7 @@ class Blank:
     width_mm: float
     keeps_near_edge: bool
     keeps_far_edge: bool
+    bay: int = 0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

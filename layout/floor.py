@@ -207,7 +207,8 @@ class Piece:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Plank:
-    """One board out of a pack: the pieces cut from it in order, and what is left of its length.
+    """One board out of a pack: the pieces cut from it in order, and what is left of its length. It
+    belongs to the bay of its first piece; where offcuts are pooled the others may lie in other bays.
     `offcut_mm` is the longest usable leftover (0 when below the length worth keeping), `waste_mm2`
     the area that is neither laid nor kept. `damage_mm` is how much of its near and of its far end may be
     damaged without harm, because no piece is cut from there.
@@ -271,8 +272,10 @@ class Window:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class BayLayout:
-    """One bay laid out. Pieces are in laying order; `bound` is the least number of planks that any
-    layout under the rules needs.
+    """One bay laid out. Pieces are in laying order; `planks` are those opened for this bay, which bays
+    that share its offcuts (`cut.pool`) may take pieces from. `bound` is the least number of planks that
+    any layout under the rules needs; of bays that share offcuts it is their part of the pool's, so
+    that the parts add up to it.
     """
 
     bay: Bay

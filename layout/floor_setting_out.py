@@ -27,8 +27,9 @@ class EdgeStrip:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Alternative:
-    """A direction that was considered: its figures, so that the choice can be judged. `planks` is None
-    where it was not laid; `rows` counts its rows, `slack_mm` is as in `SettingOut`.
+    """A direction that was considered: its figures for the bay laid alone, so that the choice can be
+    judged. `planks` is None where it was not laid; `rows` counts its rows, `slack_mm` is as in
+    `SettingOut`.
     """
 
     along_deg: float

@@ -5,40 +5,32 @@ A bay that cannot be laid becomes a finding and never stops the others.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager, suppress
 from dataclasses import dataclass, replace
-from math import ceil
 from typing import Final
 
-from importer.plan import Finding, Plan, Severity
+from importer.plan import Finding, Origin, Plan, Severity
 from importer.tolerance import LENGTH_MM
-from layout.audit import audit
 from layout.bay_edges import least_strip
 from layout.bay_error import LayoutError, told_as_finding
-from layout.bay_narrow import narrow_pieces
 from layout.bays import form_bays
 from layout.bound import lower_bound
-from layout.demand import BayDemand
 from layout.floor import (
     Alternative,
     Bay,
     BayLayout,
     PlanResult,
     PlanStatus,
-    Run,
     SettingOut,
-    Touch,
     UnlaidRoom,
 )
+from layout.job_pools import Grid, Sketch, bound_of, lay_pool, others_of, pools_of
 from layout.joints import solve
-from layout.pieces import cut_pieces, on_planks
 from layout.rules import RuleSet
 from layout.runs import cut_runs, demand
-from layout.sequence import lay_order
 from layout.setting_out import floor_in, set_out, set_out_across
 from layout.site_dimensions import with_dimensions
-from layout.stock import cut_planks
-from layout.window import extent_of, window
 
 WORTH_A_SEARCH: Final = 1.01
 """With `fewest-planks`, directions whose bound is within this of the best are laid and compared."""
@@ -56,25 +48,64 @@ def lay_plan(plan: Plan, rules: RuleSet) -> PlanResult:
         of importer and layout. CLEAN only without a breach and without a finding to settle.
     """
     formed = form_bays(plan, rules)
-    layouts: list[BayLayout] = []
-    findings = [*plan.findings, *formed.findings]
-    failed: list[UnlaidRoom] = []
+    trouble = _Trouble(plan)
+    drawn: list[_Drawn] = []
     for bay in formed.bays:
-        try:
-            with told_as_finding(bay.name, plan.room(bay.rooms[0]).source):
-                layouts.append(lay_bay(bay, plan, rules))
-        except LayoutError as error:
-            findings.append(error.finding)
-            failed.extend(UnlaidRoom(room=r, because=error.finding.what) for r in bay.rooms)
+        with trouble.of(bay):
+            drawn.append(_drawn(bay, plan, rules))
+    layouts: list[BayLayout] = []
+    for pool in pools_of([d.sketch.bay for d in drawn], rules):
+        layouts += _lay([drawn[n] for n in pool], rules, trouble)
+    order = {bay.id: n for n, bay in enumerate(formed.bays)}
+    layouts.sort(key=lambda layout: order[layout.bay.id])
+    findings = [*plan.findings, *formed.findings, *trouble.findings]
     return PlanResult(
         source=plan.file,
         status=_status(layouts, findings),
         plan=plan,
-        bays=tuple(with_dimensions(b, formed.joints, rules) for b in layouts),
+        bays=tuple(
+            with_dimensions(b, formed.joints, rules, beside=others_of(b, layouts)) for b in layouts
+        ),
         joints=formed.joints,
-        unlaid=_in_plan_order(plan, (*formed.unlaid, *failed)),
+        unlaid=_in_plan_order(plan, (*formed.unlaid, *trouble.unlaid)),
         findings=tuple(findings),
     )
+
+
+class _Trouble:
+    """Bays that could not be laid: what to tell, and their rooms."""
+
+    def __init__(self, plan: Plan) -> None:
+        self._plan = plan
+        self.findings: list[Finding] = []
+        self.unlaid: list[UnlaidRoom] = []
+
+    @contextmanager
+    def of(self, bay: Bay) -> Iterator[None]:
+        """Work on one bay: if it cannot be laid, the others go on."""
+        try:
+            with told_as_finding(bay.name, self._plan.room(bay.rooms[0]).source):
+                yield
+        except LayoutError as error:
+            self.findings.append(error.finding)
+            self.unlaid += [UnlaidRoom(room=r, because=error.finding.what) for r in bay.rooms]
+
+
+def _lay(drawn: Sequence[_Drawn], rules: RuleSet, trouble: _Trouble) -> list[BayLayout]:
+    """Lay a pool. Where one of its bays cannot be laid, each of them is laid by itself."""
+    if len(drawn) > 1:
+        with suppress(LayoutError), told_as_finding("bays", Origin()):
+            layouts = lay_pool([d.sketch for d in drawn], rules)
+            return [
+                _with_figures(layout, d, pool=len(drawn))
+                for layout, d in zip(layouts, drawn, strict=True)
+            ]
+    found: list[BayLayout] = []
+    for own in drawn:
+        with trouble.of(own.sketch.bay):
+            (layout,) = lay_pool([own.sketch], rules)
+            found.append(_with_figures(layout, own, pool=1))
+    return found
 
 
 def _in_plan_order(plan: Plan, unlaid: Sequence[UnlaidRoom]) -> tuple[UnlaidRoom, ...]:
@@ -91,97 +122,86 @@ def _status(layouts: Sequence[BayLayout], findings: Sequence[Finding]) -> PlanSt
     return PlanStatus.CLEAN
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class _Grid:
-    """A bay with its row grid, before the joints are placed."""
-
-    setting_out: SettingOut
-    runs: tuple[Run, ...]
-    touches: tuple[Touch, ...]
-    demand: BayDemand
-
-
 def lay_bay(bay: Bay, plan: Plan, rules: RuleSet) -> BayLayout:
-    """Lay one bay. With `fewest-planks` the directions worth it are laid and compared; otherwise the
-    direction is the rule's, and the one across it is stated with its bound for comparison.
+    """Lay one bay by itself. With `fewest-planks` the directions worth it are laid and compared;
+    otherwise the direction is the rule's, and the one across it is stated with its bound for comparison.
 
     Raises:
         LayoutError: the bay cannot be laid.
     """
+    drawn = _drawn(bay, plan, rules)
+    (layout,) = lay_pool([drawn.sketch], rules)
+    return _with_figures(layout, drawn, pool=1)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Drawn:
+    """A bay with its joints placed; `others` are the directions not taken, `before` those of them that
+    come before the one taken.
+    """
+
+    sketch: Sketch
+    others: tuple[Alternative, ...]
+    before: int = 0
+
+
+def _drawn(bay: Bay, plan: Plan, rules: RuleSet) -> _Drawn:
+    """Set out, and the joints placed as if the bay were alone."""
     grids = [_grid(bay, s, rules) for s in set_out(bay, plan, rules)]
     if len(grids) > 1:
         return _fewest_planks(bay, grids, rules)
-    layout = _laid(bay, grids[0], rules)
-    alternatives = [_figures(layout)]
-    across = set_out_across(bay, plan, rules, layout.setting_out)
+    sketch = _sketch(bay, grids[0])
+    others: tuple[Alternative, ...] = ()
+    across = set_out_across(bay, plan, rules, grids[0].setting_out)
     if across is not None:
         grid = _grid(bay, across, rules)
         # Once the bound is above what the bay needs now, how far does not matter.
-        bound = _bound(grid, lower_bound(grid.demand, found=len(layout.planks) + 1))
-        alternatives.append(_bound_only(grid, bound, rules))
-    return replace(layout, alternatives=tuple(alternatives))
+        bound = bound_of(grid, lower_bound(grid.demand, found=sketch.solved.plan.planks + 1))
+        others = (_bound_only(grid, bound, rules),)
+    return _Drawn(sketch=sketch, others=others)
 
 
-def _grid(bay: Bay, setting_out: SettingOut, rules: RuleSet) -> _Grid:
+def _grid(bay: Bay, setting_out: SettingOut, rules: RuleSet) -> Grid:
     runs, touches = cut_runs(floor_in(bay, setting_out.frame), setting_out, rules)
-    return _Grid(
+    return Grid(
         setting_out=setting_out, runs=runs, touches=touches, demand=demand(runs, touches, rules)
     )
 
 
-def _laid(bay: Bay, grid: _Grid, rules: RuleSet) -> BayLayout:
-    solved = solve(grid.demand)
-    drafts = cut_pieces(grid.runs, grid.touches, solved.plan, rules)
-    place = {run: n for n, run in enumerate(lay_order(grid.runs, grid.touches).runs)}
-    in_order = sorted(drafts, key=lambda d: (place[d.run.index], d.key))
-    sawn = on_planks(
-        bay.id, in_order, cut_planks([d.blank for d in in_order], grid.demand.stock), rules
-    )
-    layout = BayLayout(
-        bay=bay,
-        setting_out=grid.setting_out,
-        runs=grid.runs,
-        pieces=sawn.pieces,
-        planks=sawn.planks,
-        bound=min(_bound(grid, solved.bound), len(sawn.planks)),
-        breaches=(),
-        window=window(
-            sawn.pieces, grid.setting_out, rules, extent=extent_of(bay, grid.setting_out.frame)
-        ),
-    )
-    return replace(layout, breaches=audit(layout, rules))
+def _sketch(bay: Bay, grid: Grid) -> Sketch:
+    return Sketch(bay=bay, grid=grid, solved=solve(grid.demand))
 
 
-def _bound(grid: _Grid, as_solved: int) -> int:
-    """A bound that holds for the pieces as they are, not only for runs as the solver simplifies them."""
-    area = sum(r.shape.area for r in grid.runs)
-    stock = grid.demand.stock
-    by_area = ceil(round(area / (stock.plank_length * stock.plank_width), 6))
-    return max(by_area, as_solved - narrow_pieces(grid.demand, grid.runs))
+def _with_figures(layout: BayLayout, drawn: _Drawn, *, pool: int) -> BayLayout:
+    """The layout with the figures of the directions; those of its own are for the bay laid alone."""
+    own = _figures(layout)
+    if pool > 1:
+        solved = drawn.sketch.solved
+        own = replace(
+            own, planks=solved.plan.planks, bound=bound_of(drawn.sketch.grid, solved.bound)
+        )
+    before, after = drawn.others[: drawn.before], drawn.others[drawn.before :]
+    return replace(layout, alternatives=(*before, own, *after))
 
 
 # --- directions compared ------------------------------------------------------------------------
 
 
-def _fewest_planks(bay: Bay, grids: Sequence[_Grid], rules: RuleSet) -> BayLayout:
-    """The layout with the fewest breaches, then planks, then pieces to saw, among the directions whose
-    bound is near the best; ties go to the direction named first.
+def _fewest_planks(bay: Bay, grids: Sequence[Grid], rules: RuleSet) -> _Drawn:
+    """The direction with the fewest breaches, then planks, then pieces to saw, among those whose bound
+    is near the best; ties go to the direction named first.
     """
-    bounds = [_bound(g, lower_bound(g.demand)) for g in grids]
+    bounds = [bound_of(g, lower_bound(g.demand)) for g in grids]
     limit = min(bounds) * WORTH_A_SEARCH
-    layouts = {
-        n: _laid(bay, grid, rules)
-        for n, (grid, bound) in enumerate(zip(grids, bounds, strict=True))
-        if bound <= limit
-    }
+    sketches = {n: _sketch(bay, g) for n, g in enumerate(grids) if bounds[n] <= limit}
+    layouts = {n: lay_pool([sketch], rules)[0] for n, sketch in sketches.items()}
     best = min(layouts, key=lambda n: (*_rank(layouts[n]), n))
-    alternatives = tuple(
-        _figures(layouts[n], chosen=n == best)
-        if n in layouts
-        else _bound_only(grid, bounds[n], rules)
+    others = tuple(
+        _figures(layouts[n], chosen=False) if n in layouts else _bound_only(grid, bounds[n], rules)
         for n, grid in enumerate(grids)
+        if n != best
     )
-    return replace(layouts[best], alternatives=alternatives)
+    return _Drawn(sketch=sketches[best], others=others, before=best)
 
 
 def _rank(layout: BayLayout) -> tuple[int, int, int]:
@@ -200,7 +220,7 @@ def _figures(layout: BayLayout, *, chosen: bool = True) -> Alternative:
     )
 
 
-def _bound_only(grid: _Grid, bound: int, rules: RuleSet) -> Alternative:
+def _bound_only(grid: Grid, bound: int, rules: RuleSet) -> Alternative:
     """A direction that was not laid: its bound, and the edges at which its row grid leaves a strip below
     the least width.
     """

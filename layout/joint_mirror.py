@@ -49,11 +49,11 @@ def common_form(demand: BayDemand) -> Form:
     """
     onlys = any(fits_one_plank(run, demand) for run in demand.runs)
     ways = (False,) if onlys and demand.stock.tolerance > 0 else (False, True)
-    forms = [_form(demand, along=a, across=b) for a in ways for b in (False, True)]
-    return min(forms, key=_key)
+    forms = [form_of(demand, along=a, across=b) for a in ways for b in (False, True)]
+    return min(forms, key=form_key)
 
 
-def _form(demand: BayDemand, *, along: bool, across: bool) -> Form:
+def form_of(demand: BayDemand, *, along: bool, across: bool) -> Form:
     """The demand moved to x = 0 and row 1, mirrored along and across its rows as asked."""
     sign = -1.0 if along else 1.0
     origin = min((sign * x for r in demand.runs for x in (r.x0, r.x1)), default=0.0)
@@ -105,7 +105,8 @@ def _rounded(length: float) -> float:
     return round(length, DECIMALS) + 0.0
 
 
-def _key(form: Form) -> list[tuple[float, ...]]:
+def form_key(form: Form) -> list[tuple[float, ...]]:
+    """The numbers of a form in order: equal for equal bays."""
     runs = form.demand.runs
     return [
         (r.row, r.x0, r.x1, r.void_start_mm, r.void_end_mm, r.width_mm, r.keeps_near, r.keeps_far)

@@ -9,11 +9,12 @@ Effort is counted in moves and the random numbers are seeded, so a result never 
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from enum import Enum
+from functools import lru_cache
 from typing import Final
 
-from layout.bound import Bound, bonded_bound
+from layout.bound import Bound, bonded_bound, by_area
 from layout.demand import BayDemand, JointPlan
 from layout.joint_blanks import blanks_of
 from layout.joint_bonds import bonded
@@ -21,9 +22,10 @@ from layout.joint_carry import carried
 from layout.joint_counts import counted_choice
 from layout.joint_looks import better_looks
 from layout.joint_mirror import common_form
+from layout.joint_pool import Start, joined, solve_together
 from layout.joint_problem import Problem
 from layout.joint_search import Search
-from layout.joint_settle import SEED, settle
+from layout.joint_settle import SEED, Settled, settle
 from layout.rules import Bond
 from layout.stock import count_planks
 
@@ -35,6 +37,8 @@ REPAIR_MOVES: Final = 30
 
 TRIES: Final = 3
 """How often a repair is tried afresh."""
+KEPT: Final = 32
+"""Bays whose solution is kept, so that equal ones are solved once."""
 
 Joints = tuple[tuple[float, ...], ...]
 
@@ -51,11 +55,25 @@ LOOK_SWEEPS: Final = {Effort.QUICK: 3, Effort.NORMAL: 4, Effort.THOROUGH: 12}
 """Times that every run is looked at to better the looks."""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Solved:
-    """A plan and the bound it was held against."""
+    """A plan and the bound it was held against; `start` is where a search over several bays goes on
+    from (None: a named bond, or nothing to lay).
+    """
 
     plan: JointPlan
+    bound: int
+    start: Start | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Pooled:
+    """A plan per bay, the planks that all of them take with their offcuts shared, and the bound of
+    that number.
+    """
+
+    plans: tuple[JointPlan, ...]
+    planks: int
     bound: int
 
 
@@ -77,20 +95,75 @@ def solve(demand: BayDemand, *, effort: Effort = Effort.NORMAL) -> Solved:
     if not demand.runs:
         return Solved(plan=JointPlan(joints=(), planks=0), bound=0)
     form = common_form(demand)
-    joints, bound = _solved(form.demand, effort)
-    joints = form.joints(demand, joints)
-    planks = count_planks(blanks_of(demand, joints), demand.stock)
-    return Solved(plan=JointPlan(joints=joints, planks=planks), bound=bound)
+    found = _solved(form.demand, effort)
+    plan = _plan(demand, form.joints(demand, found.joints))
+    start = None
+    if found.settled is not None:
+        start = Start(form=form, settled=found.settled, choice=found.choice)
+    return Solved(plan=plan, bound=found.bound, start=start)
 
 
-def _solved(demand: BayDemand, effort: Effort) -> tuple[Joints, int]:
+def solve_pool(
+    demands: Sequence[BayDemand], solved: Sequence[Solved], *, effort: Effort = Effort.NORMAL
+) -> Pooled:
+    """Let the bays share their offcuts.
+
+    Args:
+        demands: Bays that are laid by the same rules.
+        solved: Each of them solved alone.
+        effort: How long to search.
+
+    Returns:
+        Plans that take no more planks together than those of the bays alone do, breaches no heavier.
+    """
+    alone = [s.plan for s in solved]
+    planks = _planks_of(demands, alone)
+    starts = [(k, s.start) for k, s in enumerate(solved) if s.start is not None]
+    if len(starts) < 2:
+        least = max(by_area(joined(demands)), max((s.bound for s in solved), default=0))
+        return Pooled(plans=tuple(alone), planks=planks, bound=min(planks, least))
+    together = solve_together([s for _, s in starts], planks, effort.value, LOOK_SWEEPS[effort])
+    plans = list(alone)
+    for (k, start), joints in zip(starts, together.joints, strict=True):
+        plans[k] = _plan(demands[k], start.form.joints(demands[k], joints))
+    fewer = _planks_of(demands, plans)
+    if fewer >= planks:
+        return Pooled(plans=tuple(alone), planks=planks, bound=together.bound)
+    return Pooled(plans=tuple(plans), planks=fewer, bound=together.bound)
+
+
+def _plan(demand: BayDemand, joints: Joints) -> JointPlan:
+    return JointPlan(joints=joints, planks=count_planks(blanks_of(demand, joints), demand.stock))
+
+
+def _planks_of(demands: Sequence[BayDemand], plans: Sequence[JointPlan]) -> int:
+    blanks = [b for d, p in zip(demands, plans, strict=True) for b in blanks_of(d, p.joints)]
+    keyed = [replace(b, key=n) for n, b in enumerate(blanks)]
+    return count_planks(keyed, demands[0].stock)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class _Found:
+    """Joints in the common form and their bound; what the search began with (None: a named bond) and
+    what it chose.
+    """
+
+    joints: Joints
+    bound: int
+    settled: Settled | None = None
+    choice: tuple[int, ...] = ()
+
+
+@lru_cache(maxsize=KEPT)
+def _solved(demand: BayDemand, effort: Effort) -> _Found:
+    """A bay in its common form; equal bays are solved once."""
     if demand.bond is not Bond.OFFCUT_LED:
         bond = bonded(demand)
-        return bond.joints, bonded_bound(demand, bond.weight)
+        return _Found(joints=bond.joints, bound=bonded_bound(demand, bond.weight))
     settled = settle(demand)
     problem = settled.problem
     search = Search(problem, settled.choice, SEED, allowed=settled.weight)
-    bound = Bound(settled)
+    bound = Bound(demand, settled.tiers, strict=settled.strict)
     if effort is not Effort.QUICK and search.planks > bound.planks:
         _lessen(search, bound, effort)
     plan = _planned(problem, search.choice)
@@ -100,7 +173,12 @@ def _solved(demand: BayDemand, effort: Effort) -> tuple[Joints, int]:
         plan = nicer
     if plan.planks > bound.planks:
         plan = _by_hand(demand, plan)
-    return plan.joints, bound.raised(plan.planks)
+    return _Found(
+        joints=plan.joints,
+        bound=bound.raised(plan.planks),
+        settled=settled,
+        choice=tuple(search.choice),
+    )
 
 
 def _by_hand(demand: BayDemand, plan: JointPlan) -> JointPlan:
@@ -142,4 +220,4 @@ def _count(search: Search, bound: int) -> None:
                 return
 
 
-__all__ = ["Effort", "Solved", "blanks_of", "place_joints", "solve"]
+__all__ = ["Effort", "Pooled", "Solved", "blanks_of", "place_joints", "solve", "solve_pool"]

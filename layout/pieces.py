@@ -7,7 +7,7 @@ joint needs a factory end, a seam with the next row a factory edge; wall ends an
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import pairwise
 
 import shapely
@@ -17,7 +17,7 @@ from importer.plan import Origin
 from importer.tolerance import AREA_MM2, LENGTH_MM, SAME_POINT_MM
 from layout.bay_chords import chords_of
 from layout.bay_error import not_laid
-from layout.demand import Blank, JointPlan, PlankCut
+from layout.demand import Blank, JointPlan, Placed, PlankCut
 from layout.floor import (
     BayId,
     Cut,
@@ -218,67 +218,115 @@ def _locks(seams: Sequence[Touch], x0: float, x1: float) -> bool:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Sawn:
-    """All pieces of a bay, in laying order, and their planks in the order in which they are opened."""
+    """All pieces of a bay, in laying order, and its planks in the order in which they are opened."""
 
     pieces: tuple[Piece, ...]
     planks: tuple[Plank, ...]
 
 
-def on_planks(
-    bay: BayId, drafts: Sequence[Draft], cuts: Sequence[PlankCut], rules: RuleSet
-) -> Sawn:
-    """Give every piece its place on its plank. `drafts` come in laying order, `cuts` with the planks in
-    the order in which they are opened and the pieces of each in laying order.
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Drafted:
+    """The drafts of a bay in laying order."""
+
+    bay: BayId
+    drafts: tuple[Draft, ...]
+
+    def name(self, draft: Draft) -> PieceId:
+        """Id of the piece."""
+        return PieceId(f"{self.bay}/{draft.run.row}.{draft.number}")
+
+
+def blanks_together(bays: Sequence[Drafted]) -> tuple[Blank, ...]:
+    """What the stock is asked for by bays that share their offcuts: bay after bay in laying order,
+    numbered from 0.
     """
-    by_key = {d.key: d for d in drafts}
-    ids = {d.key: PieceId(f"{bay}/{d.run.row}.{d.number}") for d in drafts}
-    order = {d.key: n for n, d in enumerate(drafts, start=1)}
+    blanks = [(n, d.blank) for n, bay in enumerate(bays) for d in bay.drafts]
+    return tuple(replace(blank, key=key, bay=n) for key, (n, blank) in enumerate(blanks))
+
+
+def on_planks(
+    bays: Sequence[Drafted], cuts: Sequence[PlankCut], rules: RuleSet
+) -> tuple[Sawn, ...]:
+    """Give every piece its place on its plank.
+
+    Args:
+        bays: Bays in laying order.
+        cuts: The planks for `blanks_together(bays)` in the order in which they are opened, the pieces
+            of each in laying order.
+        rules: The plank.
+
+    Returns:
+        Per bay its pieces, and the planks opened for it; a plank may give pieces to later bays.
+    """
+    drafts = [(n, d) for n, bay in enumerate(bays) for d in bay.drafts]
+    names = [bays[n].name(d) for n, d in drafts]
+    order = [k for bay in bays for k in range(1, len(bay.drafts) + 1)]
     pieces: dict[int, Piece] = {}
-    planks = []
-    for count, cut in enumerate(cuts, start=1):
-        plank = PlankId(f"{bay}/P{count}")
+    planks: list[list[Plank]] = [[] for _ in bays]
+    for cut in cuts:
+        opener = drafts[cut.placed[0].key][0]
+        plank = PlankId(f"{bays[opener].bay}/P{len(planks[opener]) + 1}")
         before: PieceId | None = None
         for placed in cut.placed:
-            draft = by_key[placed.key]
-            sawn = draft.cuts
-            pieces[placed.key] = Piece(
-                id=ids[placed.key],
-                bay=bay,
-                row=draft.run.row,
-                run=draft.run.index,
-                number=draft.number,
-                role=draft.role,
-                shape=draft.shape,
-                blank_length_mm=draft.blank_length_mm,
-                blank_width_mm=draft.blank_width_mm,
-                end_length_mm=draft.end_length_mm,
-                keeps_near_edge=draft.keeps_near_edge,
-                keeps_far_edge=draft.keeps_far_edge,
-                cuts=sawn,
-                plank=plank,
-                plank_x_mm=placed.x_mm,
-                plank_y_mm=placed.y_mm,
-                offcut_of=before,
-                order=order[placed.key],
-                is_whole=not sawn,
-            )
-            before = ids[placed.key]
-        planks.append(_plank(plank, cut, [by_key[p.key] for p in cut.placed], ids, rules))
-    return Sawn(pieces=tuple(pieces[d.key] for d in drafts), planks=tuple(planks))
+            n, draft = drafts[placed.key]
+            given = _Given(id=names[placed.key], bay=bays[n].bay, order=order[placed.key])
+            pieces[placed.key] = _piece(draft, given, plank, placed, before)
+            before = given.id
+        members = [(names[p.key], drafts[p.key][1]) for p in cut.placed]
+        planks[opener].append(_plank(plank, cut, members, rules))
+    return tuple(
+        Sawn(
+            pieces=tuple(pieces[k] for k, (bay, _) in enumerate(drafts) if bay == n),
+            planks=tuple(planks[n]),
+        )
+        for n in range(len(bays))
+    )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Given:
+    """What a piece is called, where it lies and when it is laid."""
+
+    id: PieceId
+    bay: BayId
+    order: int
+
+
+def _piece(
+    draft: Draft, given: _Given, plank: PlankId, placed: Placed, before: PieceId | None
+) -> Piece:
+    sawn = draft.cuts
+    return Piece(
+        id=given.id,
+        bay=given.bay,
+        row=draft.run.row,
+        run=draft.run.index,
+        number=draft.number,
+        role=draft.role,
+        shape=draft.shape,
+        blank_length_mm=draft.blank_length_mm,
+        blank_width_mm=draft.blank_width_mm,
+        end_length_mm=draft.end_length_mm,
+        keeps_near_edge=draft.keeps_near_edge,
+        keeps_far_edge=draft.keeps_far_edge,
+        cuts=sawn,
+        plank=plank,
+        plank_x_mm=placed.x_mm,
+        plank_y_mm=placed.y_mm,
+        offcut_of=before,
+        order=given.order,
+        is_whole=not sawn,
+    )
 
 
 def _plank(
-    plank: PlankId,
-    cut: PlankCut,
-    drafts: Sequence[Draft],
-    ids: Mapping[int, PieceId],
-    rules: RuleSet,
+    plank: PlankId, cut: PlankCut, members: Sequence[tuple[PieceId, Draft]], rules: RuleSet
 ) -> Plank:
-    laid = sum(d.shape.area for d in drafts)
+    laid = sum(d.shape.area for _, d in members)
     kept = cut.offcut_mm * rules.plank.width
     return Plank(
         id=plank,
-        pieces=tuple(ids[p.key] for p in cut.placed),
+        pieces=tuple(name for name, _ in members),
         offcut_mm=cut.offcut_mm,
         waste_mm2=max(0.0, rules.plank.length * rules.plank.width - laid - kept),
     )

@@ -215,13 +215,17 @@ class DoorwayRules(_Section):
 
 
 class CutRules(_Section):
-    """Saw kerf, and the shortest offcut worth carrying to another row."""
+    """Saw kerf, the shortest offcut worth carrying to another row, and how far it is carried."""
 
     kerf: Length = Field(
         default=0.0, ge=0, description="What a cut takes away: 0 for a knife, the blade for a saw."
     )
     keep_offcut: Length = Field(
         default=300.0, ge=0, description="Shortest offcut worth carrying to another row."
+    )
+    pool: Literal["bay", "flat", "storey"] = Field(
+        default="flat",
+        description="How far an offcut is carried: within its bay, its flat or its storey.",
     )
 
 

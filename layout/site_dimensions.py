@@ -23,6 +23,7 @@ from layout.floor import (
     BayLayout,
     EdgeStrip,
     MovementJoint,
+    Piece,
     PieceId,
     Run,
 )
@@ -54,10 +55,17 @@ PREFIX: Final = {
 
 
 def with_dimensions(
-    layout: BayLayout, joints: Sequence[MovementJoint], rules: RuleSet
+    layout: BayLayout,
+    joints: Sequence[MovementJoint],
+    rules: RuleSet,
+    *,
+    beside: Sequence[Piece] = (),
 ) -> BayLayout:
-    """The layout with its dimensions to measure. `joints` are all joints of the plan."""
-    return replace(layout, dimensions=tuple(d.dimension for d in ties_of(layout, joints, rules)))
+    """The layout with its dimensions to measure. `joints` are all joints of the plan, `beside` the
+    pieces of other bays that may come out of the same planks.
+    """
+    ties = ties_of(layout, joints, rules, beside=beside)
+    return replace(layout, dimensions=tuple(d.dimension for d in ties))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -73,7 +81,13 @@ class Tie:
     levels: tuple[float, float]
 
 
-def ties_of(layout: BayLayout, joints: Sequence[MovementJoint], rules: RuleSet) -> tuple[Tie, ...]:
+def ties_of(
+    layout: BayLayout,
+    joints: Sequence[MovementJoint],
+    rules: RuleSet,
+    *,
+    beside: Sequence[Piece] = (),
+) -> tuple[Tie, ...]:
     """The dimensions of a bay with the faces that each ties."""
     frame = layout.setting_out.frame
     outline = frame.to_bay(layout.bay.outline)
@@ -85,7 +99,7 @@ def ties_of(layout: BayLayout, joints: Sequence[MovementJoint], rules: RuleSet) 
     found: list[Tie] = []
     for axis, kind in ((ALONG, DimensionKind.LENGTH), (ACROSS, DimensionKind.WIDTH)):
         faces = faces_of(outline, axis)
-        reaches = _reaches_along(layout, faces, rules) if axis == ALONG else {}
+        reaches = _reaches_along(layout, faces, rules, beside) if axis == ALONG else {}
         if axis == ACROSS:
             reaches = _reaches_across(layout, faces, rules)
         view = _View(layout=layout, faces=faces, reaches=reaches, outline=outline)
@@ -244,7 +258,9 @@ def origin_face(faces: Sequence[Face]) -> Face | None:
     )
 
 
-def _reaches_along(layout: BayLayout, faces: Sequence[Face], rules: RuleSet) -> Mapping[int, Reach]:
+def _reaches_along(
+    layout: BayLayout, faces: Sequence[Face], rules: RuleSet, beside: Sequence[Piece]
+) -> Mapping[int, Reach]:
     """How far each face may move along the rows, from the end pieces of the runs that end on it."""
     ends = {r.index: _faces_of_run(r, faces) for r in layout.runs}
     origin = origin_face(faces)
@@ -255,7 +271,7 @@ def _reaches_along(layout: BayLayout, faces: Sequence[Face], rules: RuleSet) -> 
         for p in layout.pieces
         if p.id in opening(layout.pieces) and any(f != fixed for f in ends.get(p.run, ((), ()))[0])
     )
-    growth = far_reaches(layout.pieces, rules, far | near)
+    growth = far_reaches(layout.pieces, rules, far | near, beside=beside)
     moves: dict[int, list[Reach]] = {f.index: [] for f in faces}
     for piece in layout.pieces:
         starts, stops = ends.get(piece.run, ((), ()))

@@ -31,6 +31,11 @@ class Stick:
     taken: float
     blanks: tuple[Blank, ...]
 
+    @property
+    def bay(self) -> int:
+        """The bay of its first blank."""
+        return self.blanks[0].bay
+
 
 def stick_of(blanks: tuple[Blank, ...], stock: StockRules) -> Stick:
     """The stick of one blank, or of two of the same role side by side."""
@@ -66,33 +71,62 @@ def _match(sticks: Sequence[Stick], favour: Role, stock: StockRules) -> list[lis
 
     The longest stick has the fewest partners, and whatever fits beside it fits beside every shorter
     one too: so it may take any partner, and taking them longest first gives a greatest matching of
-    firsts with lasts. A partner of fixed hand is taken before an `only` stick, which serves both
-    hands; `favour` says which hand a long `only` stick looks at first.
+    firsts with lasts. So it may as well look in its own bay first. A partner of fixed hand is taken
+    before an `only` stick, which serves both hands; `favour` says which hand a long `only` stick looks
+    at first.
     """
-    limit = stock.plank_length - stock.kerf + FIT_MM
-    free: dict[Role, list[tuple[float, int]]] = {Role.FIRST: [], Role.LAST: [], Role.ONLY: []}
-    for number, stick in enumerate(sticks):
-        insort(free[stick.role], (stick.taken, -number))
+    free = _Free(sticks)
     hands = (Role.FIRST, Role.LAST) if favour is Role.FIRST else (Role.LAST, Role.FIRST)
     partners = {
         Role.FIRST: (Role.LAST, Role.ONLY),
         Role.LAST: (Role.FIRST, Role.ONLY),
         Role.ONLY: (*hands, Role.ONLY),
     }
+    limit = stock.plank_length - stock.kerf + FIT_MM
     planks = []
-    for _ in range(len(sticks)):
-        role = max((r for r in free if free[r]), key=lambda r: free[r][-1], default=None)
-        if role is None:
-            break
-        taken, number = free[role].pop()
-        plank = [sticks[-number]]
-        for other in partners[role]:
-            fitting = bisect_right(free[other], (limit - taken, 1))
-            if fitting:
-                plank.append(sticks[-free[other].pop(fitting - 1)[1]])
-                break
-        planks.append(plank)
+    while (longest := free.longest()) is not None:
+        fitting = (free.fitting(r, longest, limit) for r in partners[longest.role])
+        partner = next((p for p in fitting if p is not None), None)
+        planks.append([longest] if partner is None else [longest, partner])
     return planks
+
+
+class _Free:
+    """Sticks not yet on a plank, by role and bay, each list ascending by what they take."""
+
+    def __init__(self, sticks: Sequence[Stick]) -> None:
+        self._sticks = sticks
+        self._free: dict[tuple[Role, int], list[tuple[float, int]]] = {}
+        for number, stick in enumerate(sticks):
+            insort(self._free.setdefault((stick.role, stick.bay), []), (stick.taken, -number))
+        self._bays = {role: [b for r, b in self._free if r is role] for role in Role}
+
+    def longest(self) -> Stick | None:
+        """Take the longest stick."""
+        lists = [free for free in self._free.values() if free]
+        return self._sticks[-max(lists, key=_top).pop()[1]] if lists else None
+
+    def fitting(self, role: Role, beside: Stick, limit: float) -> Stick | None:
+        """Take the longest stick of a role that fits beside another, of its own bay if there is one."""
+        most = (limit - beside.taken, 1)
+        others = [b for b in self._bays[role] if b != beside.bay]
+        for bays in ([beside.bay], others):
+            lists = [free for b in bays if (free := self._free.get((role, b)))]
+            places = [
+                (free[k - 1], k - 1, free) for free in lists if (k := bisect_right(free, most))
+            ]
+            if places:
+                _, place, free = max(places, key=_first_of)
+                return self._sticks[-free.pop(place)[1]]
+        return None
+
+
+def _top(free: list[tuple[float, int]]) -> tuple[float, int]:
+    return free[-1]
+
+
+def _first_of(place: tuple[tuple[float, int], int, object]) -> tuple[float, int]:
+    return place[0]
 
 
 def _room(plank: Sequence[Stick], stock: StockRules) -> float:

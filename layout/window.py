@@ -83,14 +83,16 @@ def window(
     rules: RuleSet,
     *,
     extent: tuple[float, float] | None = None,
+    beside: Sequence[Piece] = (),
 ) -> Window:
     """The window of a laid bay: (shorter, longer) along and (narrower, wider) across, mm. `extent` is
-    the size of its outline along and across the rows, for the limits of a floor without a joint.
+    the size of its outline along and across the rows, for the limits of a floor without a joint;
+    `beside` are pieces of other bays, which may come out of the same planks and are taken as drawn.
     """
     far = closing(pieces)
     along, across = (
-        list(far_reaches(pieces, rules, far).values()),
-        _across_reaches(pieces, setting_out, rules),
+        list(far_reaches(pieces, rules, far, beside=beside).values()),
+        _across_reaches(pieces, setting_out, rules, beside),
     )
     if extent is not None:
         along.append(_limit(rules.limits.run - extent[0], "limits.run"))
@@ -149,10 +151,16 @@ def _ends(pieces: Sequence[Piece]) -> list[tuple[float, float]]:
 
 
 def far_reaches(
-    pieces: Sequence[Piece], rules: RuleSet, growing: frozenset[PieceId]
+    pieces: Sequence[Piece],
+    rules: RuleSet,
+    growing: frozenset[PieceId],
+    *,
+    beside: Sequence[Piece] = (),
 ) -> Mapping[PieceId, Reach]:
-    """For every piece of `growing` how much shorter and longer it may be cut, all of them by as much."""
-    rooms = _rooms(pieces, rules, growing, axis=0)
+    """For every piece of `growing` how much shorter and longer it may be cut, all of them by as much;
+    `beside` as in `window`.
+    """
+    rooms = _rooms((*pieces, *beside), rules, growing, axis=0)
     hidden = rules.gap.cover - rules.gap.wall
     return {
         p.id: _shorter(p, rules).within(
@@ -180,10 +188,10 @@ def _shorter(piece: Piece, rules: RuleSet) -> Reach:
 
 
 def _across_reaches(
-    pieces: Sequence[Piece], setting_out: SettingOut, rules: RuleSet
+    pieces: Sequence[Piece], setting_out: SettingOut, rules: RuleSet, beside: Sequence[Piece]
 ) -> list[Reach]:
     last_row = frozenset(p.id for p in pieces if not p.keeps_far_edge)
-    rooms = _rooms(pieces, rules, last_row, axis=1)
+    rooms = _rooms((*pieces, *beside), rules, last_row, axis=1)
     hidden = rules.gap.cover - rules.gap.wall
     return [
         *(strip_reach(s, rules) for s in setting_out.strips if not is_start(s)),

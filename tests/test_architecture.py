@@ -44,7 +44,8 @@ ALLOWED = {
     r"layout\.audit\w*": rf"{LAYOUT_MODEL}|layout\.audit\w*",
     r"layout\.takeoff": LAYOUT_MODEL,
     GEOMETRY: rf"{LAYOUT_MODEL}|layout\.demand|{GEOMETRY}",
-    r"layout\.job": rf"{LAYOUT_MODEL}|layout\.(demand|audit|takeoff)|{GEOMETRY}|{SOLVER}",
+    r"layout\.(job|job_\w+)": rf"{LAYOUT_MODEL}|layout\.(demand|audit|takeoff|job_\w+)|{GEOMETRY}"
+    rf"|{SOLVER}",
     # Writers know the result and nothing of the solver.
     r"layout\.writers(\..+)?": rf"{LAYOUT_MODEL}|layout\.(cautions|takeoff)|layout\.writers\..+"
     rf"|importer\.dxf\.(load|rawtext)",
@@ -96,7 +97,7 @@ def test_module_has_one_subject(name: str) -> None:
 def test_the_rule_table_can_fail() -> None:
     assert not re.fullmatch(ALLOWED[r"layout\.audit\w*"], "layout.joints")
     assert not re.fullmatch(ALLOWED[r"importer\.dxf(\..+)?"], "layout.floor")
-    assert re.fullmatch(ALLOWED[r"layout\.job"], "layout.joints")
+    assert re.fullmatch(ALLOWED[r"layout\.(job|job_\w+)"], "layout.joints")
 
 
 def test_start_up_imports_nothing_heavy() -> None:

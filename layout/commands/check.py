@@ -32,11 +32,8 @@ class CheckedBay:
     layout: BayLayout
     breaches: tuple[Breach, ...]
     written: Written | None
-
-    @property
-    def planks(self) -> int:
-        """Planks that the pieces in the drawing come from."""
-        return len({p.plank for p in self.layout.pieces})
+    planks: int
+    """Planks opened for the bay that pieces in the drawing still come from."""
 
     @property
     def new_breaches(self) -> tuple[Breach, ...]:
@@ -76,12 +73,22 @@ def check(marked: Path, *, rules: str | None, json: str | None) -> ExitStatus:
 
 
 def checked(drawing: MarkedDrawing, rules: RuleSet) -> tuple[CheckedBay, ...]:
-    """Every bay of the drawing, audited."""
+    """Every bay of the drawing, audited; bays may share planks."""
     written = {w.bay: w for w in drawing.written}
-    return tuple(
-        CheckedBay(layout=b, breaches=audit(b, rules), written=written.get(b.bay.id))
-        for b in drawing.bays
-    )
+    used = {p.plank for b in drawing.bays for p in b.pieces}
+    known = {p.id for b in drawing.bays for p in b.planks}
+    found = []
+    for b in drawing.bays:
+        strange = {p.plank for p in b.pieces} - known
+        found.append(
+            CheckedBay(
+                layout=b,
+                breaches=audit(b, rules, pool=[o for o in drawing.bays if o is not b]),
+                written=written.get(b.bay.id),
+                planks=sum(p.id in used for p in b.planks) + len(strange),
+            )
+        )
+    return tuple(found)
 
 
 def _record(

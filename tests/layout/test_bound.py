@@ -35,7 +35,7 @@ def test_bound_is_never_above_a_layout(kind: str) -> None:
 def test_bound_stops_at_the_layout_at_hand() -> None:
     demand = rectangle(4597.7, 26, stock_rules(900.0, 150.0))
     settled = settle(demand)
-    first = Bound(settled).planks
+    first = Bound(demand, settled.tiers, strict=settled.strict).planks
     assert lower_bound(demand, found=first) == first < lower_bound(demand)
 
 

@@ -16,7 +16,7 @@ from layout.bays import form_bays
 from layout.demand import JointPlan, Placed, PlankCut
 from layout.floor import BayId, Cut, CutKind, Piece, Role
 from layout.piece_cuts import Box, cuts_of
-from layout.pieces import Draft, Sawn, cut_pieces, on_planks
+from layout.pieces import Draft, Drafted, Sawn, cut_pieces, on_planks
 from layout.runs import cut_runs, demand
 from layout.setting_out import floor_in, set_out
 from tests.layout import build
@@ -185,6 +185,11 @@ def test_joints_of_another_floor_are_refused() -> None:
 # --- planks -------------------------------------------------------------------------------------
 
 
+def on_one(bay: BayId, drafts: Sequence[Draft], cuts: Sequence[PlankCut]) -> Sawn:
+    (sawn,) = on_planks([Drafted(bay=bay, drafts=tuple(drafts))], cuts, PLAIN)
+    return sawn
+
+
 def one_plank_each(drafts: Sequence[Draft]) -> list[PlankCut]:
     found = []
     for d in drafts:
@@ -202,7 +207,7 @@ def test_pieces_know_their_plank_and_what_was_cut_from_it_before() -> None:
         offcut_mm=0.0,
     )
     others = one_plank_each([d for d in drafts if d.key not in {last.key, first.key}])
-    sawn = on_planks(BayId("B1"), drafts, [*others[:2], shared, *others[2:]], PLAIN)
+    sawn = on_one(BayId("B1"), drafts, [*others[:2], shared, *others[2:]])
     by_id = {p.id: p for p in sawn.pieces}
     assert by_id["B1/2.1"].offcut_of == "B1/1.3"  # type: ignore[index]
     assert by_id["B1/2.1"].plank == by_id["B1/1.3"].plank == "B1/P3"  # type: ignore[index]
@@ -216,14 +221,14 @@ def test_pieces_know_their_plank_and_what_was_cut_from_it_before() -> None:
 def test_waste_is_what_is_neither_laid_nor_kept() -> None:
     drafts = pieces_of(box(0, 0, 600, W), [()])
     cut_plank = PlankCut(placed=(Placed(key=0, x_mm=0, y_mm=0),), offcut_mm=618.0)
-    sawn = on_planks(BayId("B1"), drafts, [cut_plank], PLAIN)
+    sawn = on_one(BayId("B1"), drafts, [cut_plank])
     assert sawn.planks[0].waste_mm2 == pytest.approx(2 * W)
     assert sawn.planks[0].offcut_mm == 618.0
 
 
 def test_uncut_plank_is_whole() -> None:
     drafts = pieces_of(box(0, 0, 2 * L, W), [(L,)])
-    sawn = on_planks(BayId("B1"), drafts, one_plank_each(drafts), PLAIN)
+    sawn = on_one(BayId("B1"), drafts, one_plank_each(drafts))
     assert all(p.is_whole and p.cuts == () for p in sawn.pieces)
 
 
@@ -239,7 +244,7 @@ def laid(shape: Polygon) -> tuple[Polygon, Sawn]:
     runs, touches = cut_runs(floor, out, PLAIN)
     joints = build.plain_joints(demand(runs, touches, PLAIN))
     drafts = cut_pieces(runs, touches, joints, PLAIN)
-    return floor, on_planks(bay.id, drafts, one_plank_each(drafts), PLAIN)
+    return floor, on_one(bay.id, drafts, one_plank_each(drafts))
 
 
 def counts(pieces: Sequence[Piece]) -> Counter[tuple[Role, float, float]]:

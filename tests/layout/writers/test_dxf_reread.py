@@ -164,7 +164,7 @@ def found(read: MarkedDrawing) -> dict[str, set[str]]:
     """Breaches of the audit: rule to places."""
     rules_broken: dict[str, set[str]] = {}
     for bay in read.bays:
-        for breach in audit(bay, read.rules):
+        for breach in audit(bay, read.rules, pool=[b for b in read.bays if b is not bay]):
             rules_broken.setdefault(breach.rule, set()).add(breach.where)
     return rules_broken
 
