@@ -51,9 +51,12 @@ def joint_line(doorway: Doorway, leaf_cover: Literal["centre", "leaf"]) -> tuple
     return _point(_under_leaf(a0, a1, doorway)), _point(_under_leaf(b0, b1, doorway))
 
 
-def tongue_into(doorway: Doorway, room: Polygon, line: tuple[Point, Point]) -> Tongue | None:
+def tongue_into(
+    doorway: Doorway, room: Polygon, line: tuple[Point, Point], short_by: float = 0.0
+) -> Tongue | None:
     """The floor between the room and the joint line, reaching a little into the room so that the
-    two join without a crack; None when the doorway stands too far off the room.
+    two join without a crack; None when the doorway stands too far off the room. It stays `short_by` off
+    the line.
     """
     a0, a1, b0, b1 = _jambs(doorway)
     on_a, on_b = (np.asarray(p) for p in line)
@@ -63,6 +66,9 @@ def tongue_into(doorway: Doorway, room: Polygon, line: tuple[Point, Point]) -> T
     if min(off) > STANDS_OFF_MM:
         return None
     reach = min(off) + WALL_SNAP_MM
+    if short_by:
+        on_a = on_a + _beyond(near_a, far_a, short_by) - near_a
+        on_b = on_b + _beyond(near_b, far_b, short_by) - near_b
     ring = [on_a, _beyond(near_a, far_a, reach), _beyond(near_b, far_b, reach), on_b]
     shape: Polygon = Polygon([_point(p) for p in ring])
     return Tongue(shape=shape, off_mm=min(off)) if shape.is_valid else None

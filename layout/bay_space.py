@@ -4,7 +4,9 @@ that lie in it once it is cut at the limits and set back from the walls.
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass
+from typing import Final
 
 import shapely
 from shapely import Polygon
@@ -15,20 +17,29 @@ from importer.tolerance import AREA_MM2, GRID_MM, SLIVER_WIDTH_MM, WALL_SNAP_MM,
 from layout.bay_doorways import joint_line, tongue_into
 from layout.bay_error import not_laid
 from layout.bay_inset import MITRE_LIMIT, inset
+from layout.bay_joins import called
 from layout.bay_limits import LimitCut, cut_at_limits
 from layout.bay_near import moved, moved_doorway, near_origin
 from layout.directions import directions_for
 from layout.rules import RuleSet
 
+MOST_NAMED: Final = 3
+"""Rooms of a bay that are named before the rest are counted."""
+SLIT_MM: Final = 0.02
+"""Breadth of a joint between two rooms of one bay in its outline: there, yet nothing on any scale."""
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Space:
-    """What a bay is made from. `lines` are the joint lines of the doorways where it ends."""
+    """What a bay is made from: rooms, the doorways where it ends at a joint, those that it runs on
+    through, what stands in it.
+    """
 
     plan: Plan
     rules: RuleSet
     rooms: tuple[Room, ...]
     ends: tuple[Doorway, ...]
+    through: tuple[Doorway, ...]
     obstacles: tuple[Polygon, ...]
 
     @property
@@ -44,13 +55,12 @@ class Space:
 
     @property
     def name(self) -> str:
-        """What people call it."""
-        return " + ".join(called(r) for r in self.rooms)
-
-
-def called(room: Room) -> str:
-    """Number and name, as far as the drawing gives them, else the id."""
-    return " ".join(part for part in (room.number, room.name) if part) or str(room.id)
+        """What people call it: all rooms by name, of many the first."""
+        names = [called(r) for r in self.rooms]
+        more = len(names) - MOST_NAMED
+        if more > 1:
+            names[MOST_NAMED:] = [f"{more} more rooms"]
+        return " + ".join(names)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -127,21 +137,33 @@ def _around(outline: Polygon, floor: Polygon, gap: float) -> Polygon:
 def _outlines(space: Space, findings: list[Finding]) -> list[Polygon]:
     """Rooms and their shares of the doorways, less the obstacles; near the origin, largest first."""
     rooms = [_valid(moved(r.shape, space.origin), r) for r in space.rooms]
-    tongues = []
-    for doorway in space.ends:
-        near = moved_doorway(doorway, space.origin)
-        room = rooms[next(i for i, r in enumerate(space.rooms) if r.id in doorway.rooms)]
-        tongue = tongue_into(near, room, joint_line(near, space.rules.doorways.leaf_cover))
-        if tongue is None:
-            findings.append(_stands_off(space, doorway))
-            continue
-        if tongue.off_mm > WALL_SNAP_MM:
-            findings.append(_bridged(space, doorway, tongue.off_mm))
-        tongues.append(tongue.shape)
+    tongues = [
+        t for d in (*space.ends, *space.through) for t in _tongues(space, d, rooms, findings)
+    ]
     stops = [moved(o, space.origin) for o in space.obstacles]
     whole = _whole(rooms, tongues, stops, space)
     parts = [p for p in shapely.get_parts(whole) if isinstance(p, Polygon) and p.area > AREA_MM2]
     return sorted(parts, key=lambda p: -round(p.area))
+
+
+def _tongues(
+    space: Space, doorway: Doorway, rooms: list[Polygon], findings: list[Finding]
+) -> Iterator[Polygon]:
+    """The floor inside a doorway, from each of the rooms up to the joint line. Where the floor is
+    broken between two rooms of the space, a slit keeps its two sides apart.
+    """
+    near = moved_doorway(doorway, space.origin)
+    line = joint_line(near, space.rules.doorways.leaf_cover)
+    sides = [n for n, r in enumerate(space.rooms) if r.id in doorway.rooms]
+    slit = SLIT_MM / 2 if len(sides) > 1 and doorway in space.ends else 0.0
+    for n in sides:
+        tongue = tongue_into(near, rooms[n], line, slit)
+        if tongue is None:
+            findings.append(_stands_off(space, doorway))
+            continue
+        if tongue.off_mm > WALL_SNAP_MM:
+            findings.append(_bridged(space, doorway, tongue.off_mm, space.rooms[n]))
+        yield tongue.shape
 
 
 def _whole(
@@ -197,11 +219,11 @@ def _stands_off(space: Space, doorway: Doorway) -> Finding:
     )
 
 
-def _bridged(space: Space, doorway: Doorway, off: float) -> Finding:
+def _bridged(space: Space, doorway: Doorway, off: float, room: Room) -> Finding:
     return Finding(
         code="LAY-125",
         severity=Severity.NOTE,
-        what=f"Doorway {doorway.id} is drawn {off:.0f} mm off {space.name}; the floor runs on to it.",
+        what=f"Doorway {doorway.id} is drawn {off:.0f} mm off {called(room)}; the floor runs on to it.",
         where=_at(space, doorway),
         remedy="Nothing to do if there is no step in the wall there.",
     )

@@ -1,30 +1,28 @@
 """Rooms, doorways and rules -> bays and the movement joints between them.
 
-A bay is the space of its rooms, plus the floor inside doorways up to their joint lines, less the
-obstacles; set back by the wall gap it is the floor that planks lie on. Here a bay is one room: every
-doorway carries a joint. `Space` takes any number of rooms and the doorways that join them, so that
-rooms on one floor only need another grouping.
+A bay is the space of its rooms, plus the floor inside doorways (all of it where the floor runs on, else
+up to the joint line), less the obstacles; set back by the wall gap it is the floor that planks lie on.
 """
 
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
-from fnmatch import fnmatchcase
+from dataclasses import dataclass, field, replace
 from string import ascii_lowercase
 
 import shapely
 from shapely import LineString, Polygon
 
-from importer.plan import Doorway, Finding, Plan, Point, Room, RoomId
-from importer.tolerance import SAME_POINT_MM, SLIVER_WIDTH_MM
+from importer.plan import DoorwayId, Finding, Plan, Point, Room, RoomId
+from importer.tolerance import AREA_MM2, SAME_POINT_MM, SLIVER_WIDTH_MM
 from layout.bay_doorways import joint_line
-from layout.bay_error import LayoutError, told_as_finding
+from layout.bay_error import LayoutError, not_laid, told_as_finding
+from layout.bay_joins import called, join_rooms, rule_of
 from layout.bay_limits import LimitCut
 from layout.bay_near import moved_back
-from layout.bay_space import Floor, Space, called, floors_in
+from layout.bay_space import Floor, Space, floors_in
 from layout.floor import Bay, BayId, JointKind, MovementJoint, UnlaidRoom
-from layout.rules import RoomRule, RuleSet
+from layout.rules import RuleSet
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -37,70 +35,98 @@ class BayPlan:
     findings: tuple[Finding, ...]
 
 
+@dataclass(slots=True)
+class _Formed:
+    """What the floors of a plan come to while they are formed. `why` says of every doorway with a joint
+    why it has one.
+    """
+
+    why: dict[DoorwayId, str]
+    unlaid: dict[RoomId, str]
+    findings: list[Finding] = field(default_factory=list)
+    bays: list[Bay] = field(default_factory=list)
+    joints: list[MovementJoint] = field(default_factory=list)
+
+
 def form_bays(plan: Plan, rules: RuleSet) -> BayPlan:
     """All bays of a plan under the rules, in the order of their rooms, and every movement joint.
 
     A room that yields no floor is unlaid with the reason and a finding; it never stops the others.
     """
-    left_out = {r.id: why for r in plan.rooms if (why := _left_out(r, rules)) is not None}
-    unlaid = [UnlaidRoom(room=room, because=why) for room, why in left_out.items()]
-    obstacles = _obstacles_by_room(plan)
-    bays: list[Bay] = []
-    joints: list[MovementJoint] = []
-    findings: list[Finding] = []
+    formed = _Formed(why={}, unlaid={})
     for room in plan.rooms:
-        if room.id in left_out:
-            continue
-        space = Space(
-            plan=plan,
-            rules=rules,
-            rooms=(room,),
-            ends=plan.doorways_of(room.id),
-            obstacles=obstacles.get(room.id, ()),
-        )
-        try:
-            with told_as_finding(space.name, room.source):
-                found = floors_in(space)
-        except LayoutError as error:
-            findings.append(error.finding)
-            unlaid.append(UnlaidRoom(room=room.id, because=error.finding.what))
-            continue
-        own = _bays(space, found.floors)
-        bays.extend(own)
-        joints.extend(_bay_joints(space, found.cuts, own))
-        findings.extend(found.findings)
-    thresholds = _thresholds(plan, rules, bays, {u.room: u.because for u in unlaid})
-    every = (*thresholds, *joints)
+        _leave_out(room, rules, formed)
+    joins = join_rooms(plan, rules, formed.unlaid)
+    formed.why.update(joins.why_broken)
+    obstacles = _obstacles_by_room(plan)
+    for rooms in joins.groups:
+        _form(_space(plan, rules, rooms, joins.through, obstacles), obstacles, formed)
+    joints = (*_thresholds(plan, rules, formed), *formed.joints)
     return BayPlan(
-        bays=tuple(_with_joints(b, every) for b in bays),
-        joints=every,
-        unlaid=tuple(sorted(unlaid, key=lambda u: _place_of(plan, u.room))),
-        findings=tuple(findings),
+        bays=tuple(_with_joints(b, joints) for b in formed.bays),
+        joints=joints,
+        unlaid=tuple(
+            UnlaidRoom(room=r.id, because=formed.unlaid[r.id])
+            for r in plan.rooms
+            if r.id in formed.unlaid
+        ),
+        findings=tuple(formed.findings),
     )
 
 
-def _place_of(plan: Plan, room: RoomId) -> int:
-    return next(i for i, r in enumerate(plan.rooms) if r.id == room)
-
-
-# --- which rooms --------------------------------------------------------------------------------
-
-
-def rule_of(room: Room, rules: RuleSet) -> RoomRule | None:
-    """The first rule that names the room; patterns are matched against name and number."""
-    names = [n.strip().casefold() for n in (room.name, room.number) if n]
-    for rule in rules.rooms:
-        patterns = [p.strip().casefold() for p in rule.match.split("|")]
-        if any(fnmatchcase(name, pattern) for name in names for pattern in patterns):
-            return rule
-    return None
-
-
-def _left_out(room: Room, rules: RuleSet) -> str | None:
+def _leave_out(room: Room, rules: RuleSet, formed: _Formed) -> None:
+    """Note a room that the rules leave out, or whose outline is none."""
     rule = rule_of(room, rules)
-    if rule is None or rule.lay:
-        return None
-    return rule.because or f"Left out by the rule for '{rule.match}'."
+    if rule is not None and not rule.lay:
+        formed.unlaid[room.id] = rule.because or f"Left out by the rule for '{rule.match}'."
+    elif not (room.shape.is_valid and room.shape.area > AREA_MM2):
+        what = f"The outline of {called(room)} is not a simple closed line."
+        error = not_laid("LAY-121", what, room.source, "Redraw it without crossings.")
+        formed.findings.append(error.finding)
+        formed.unlaid[room.id] = what
+
+
+def _space(
+    plan: Plan,
+    rules: RuleSet,
+    rooms: Sequence[Room],
+    through: frozenset[DoorwayId],
+    obstacles: Mapping[RoomId, tuple[Polygon, ...]],
+) -> Space:
+    """Those rooms as one space; `through` are the doorways that the floor may run on through."""
+    own = {r.id for r in rooms}
+    doorways = [d for d in plan.doorways if not own.isdisjoint(d.rooms)]
+    runs_on = [d.id in through and own.issuperset(d.rooms) for d in doorways]
+    return Space(
+        plan=plan,
+        rules=rules,
+        rooms=tuple(rooms),
+        ends=tuple(d for d, on in zip(doorways, runs_on, strict=True) if not on),
+        through=tuple(d for d, on in zip(doorways, runs_on, strict=True) if on),
+        obstacles=tuple(o for r in rooms for o in obstacles.get(r.id, ())),
+    )
+
+
+def _form(space: Space, obstacles: Mapping[RoomId, tuple[Polygon, ...]], formed: _Formed) -> None:
+    """Add the bays of a space. Rooms that make no floor together are tried one by one."""
+    try:
+        with told_as_finding(space.name, space.rooms[0].source):
+            found = floors_in(space)
+    except LayoutError as error:
+        if len(space.rooms) == 1:
+            formed.findings.append(error.finding)
+            formed.unlaid[space.rooms[0].id] = error.finding.what
+            return
+        for doorway in space.through:
+            formed.why[doorway.id] = "Its rooms could not be put together as one floor."
+        for room in space.rooms:
+            alone = _space(space.plan, space.rules, (room,), frozenset(), obstacles)
+            _form(alone, obstacles, formed)
+        return
+    own = _bays(space, found.floors)
+    formed.bays.extend(own)
+    formed.joints.extend(_bay_joints(space, found.cuts, own))
+    formed.findings.extend(found.findings)
 
 
 def _obstacles_by_room(plan: Plan) -> Mapping[RoomId, tuple[Polygon, ...]]:
@@ -137,6 +163,7 @@ def _bays(space: Space, floors: Sequence[Floor]) -> tuple[Bay, ...]:
                 outline=moved_back(floor.outline, space.origin),
                 floor=moved_back(floor.shape, space.origin),
                 gap_mm=space.rules.gap.wall,
+                through=tuple(d.id for d in space.through),
             )
         )
     return tuple(bays)
@@ -156,34 +183,26 @@ def _letter(n: int) -> str:
 # --- joints -------------------------------------------------------------------------------------
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class _Side:
-    """One side of a doorway: the bays that reach it, or why there is none."""
-
-    bays: tuple[BayId, ...] = ()
-    because: str = "nothing was read beyond"
-
-
-def _thresholds(
-    plan: Plan, rules: RuleSet, bays: Sequence[Bay], unlaid: Mapping[RoomId, str]
-) -> tuple[MovementJoint, ...]:
-    """A joint in every doorway that a floor reaches, in plan order."""
+def _thresholds(plan: Plan, rules: RuleSet, formed: _Formed) -> tuple[MovementJoint, ...]:
+    """A joint in every doorway that a floor reaches and does not run on through, in plan order."""
     by_room: dict[RoomId, list[Bay]] = {}
-    for bay in bays:
+    for bay in formed.bays:
         for room in bay.rooms:
             by_room.setdefault(room, []).append(bay)
     joints = []
     for doorway in plan.doorways:
+        if doorway.id not in formed.why:
+            continue
         line = joint_line(doorway, rules.doorways.leaf_cover)
-        sides = [_side(plan, room, by_room, unlaid, line) for room in doorway.rooms]
-        reached = tuple(dict.fromkeys(b for side in sides for b in side.bays))
+        sides = [_nearest(by_room.get(room, ()), line) for room in doorway.rooms if room]
+        reached = tuple(dict.fromkeys(b for b in sides if b is not None))
         if reached:
             joints.append(
                 MovementJoint(
                     id=f"J-{doorway.id}",
                     kind=JointKind.THRESHOLD,
                     line=line,
-                    why=_why(doorway, rules, sides),
+                    why=formed.why[doorway.id],
                     bays=reached,
                     doorway=doorway.id,
                 )
@@ -191,32 +210,10 @@ def _thresholds(
     return tuple(joints)
 
 
-def _side(
-    plan: Plan,
-    room: RoomId | None,
-    by_room: Mapping[RoomId, Sequence[Bay]],
-    unlaid: Mapping[RoomId, str],
-    line: tuple[Point, Point],
-) -> _Side:
-    if room is None:
-        return _Side()
-    if room in by_room:
-        own = by_room[room]
-        return _Side(bays=(min(own, key=lambda b: b.outline.distance(LineString(line))).id,))
-    reason = unlaid.get(room, "not read").rstrip(".")
-    name = next((called(r) for r in plan.rooms if r.id == room), str(room))
-    return _Side(because=f"{name} is not laid ({reason})")
-
-
-def _why(doorway: Doorway, rules: RuleSet, sides: Sequence[_Side]) -> str:
-    if doorway.flat_entrance:
-        return "The flat's floor ends under its entrance door."
-    for side in sides:
-        if not side.bays:
-            return f"The floor ends here: {side.because}."
-    if rules.doorways.default == "break" or doorway.kind.value in rules.doorways.break_at:
-        return "Doorways like this break the floor by rule."
-    return "Each room is laid as a floor of its own, parted under the door."
+def _nearest(bays: Sequence[Bay], line: tuple[Point, Point]) -> BayId | None:
+    """Of the bays of a room the one by the joint line."""
+    stretch = LineString(line)
+    return min(bays, key=lambda b: b.outline.distance(stretch)).id if bays else None
 
 
 def _bay_joints(

@@ -194,9 +194,14 @@ BREAK_WORDS: Final = (
 doorway that a plan tells apart (`importer.plan.DoorwayKind`)."""
 
 
+ROOM_TO_ROOM: Final = "->"
+"""Stands between the two rooms of a doorway, whichever comes first: `hall -> bath*`."""
+
+
 class DoorwayRules(_Section):
     """What happens at doorways: `through` joins the rooms, `break` puts a movement joint there.
-    `break_at` names kinds of doorway that always break. `leaf_cover`: where the joint lies.
+    `break_at` names kinds of doorway that always break; `break_doors` and `through_doors` name single
+    doorways and come before kind and default. `leaf_cover`: where the joint lies.
     """
 
     default: Literal["through", "break"] = Field(
@@ -207,6 +212,16 @@ class DoorwayRules(_Section):
         default=("flat entrance",),
         description="Kinds of doorway that always get a movement joint.",
         json_schema_extra={"items": {"type": "string", "enum": list(BREAK_WORDS)}},
+    )
+    break_doors: tuple[str, ...] = Field(
+        default=(),
+        description="Doorways that get a movement joint: an id such as D7, or two rooms such as "
+        "'hall -> bath*'.",
+    )
+    through_doors: tuple[str, ...] = Field(
+        default=(),
+        description="Doorways that the floor runs on through, written like break_doors. Entrances of "
+        "flats and changes of finish break it all the same.",
     )
     leaf_cover: Literal["centre", "leaf"] = Field(
         default="centre",

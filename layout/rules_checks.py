@@ -12,11 +12,12 @@ from typing import Final
 
 from importer.tolerance import LENGTH_MM
 from layout.measures import nearest, show
-from layout.rules import BREAK_WORDS, Bond, RuleSet
+from layout.rules import BREAK_WORDS, ROOM_TO_ROOM, Bond, RuleSet
 from layout.rules_clash import (
     ACROSS,
     BOND,
     BREAK_AT,
+    BREAK_DOORS,
     COVER,
     KEEP_OFFCUT,
     LENGTH,
@@ -26,6 +27,7 @@ from layout.rules_clash import (
     NEVER_BELOW,
     RUN,
     SPARE,
+    THROUGH_DOORS,
     TOLERANCE,
     WALL_GAP,
     WIDTH,
@@ -273,6 +275,33 @@ def _break_words(say: Say) -> Iterator[Clash]:
             )
 
 
+def _listed_doors(say: Say) -> Iterator[Clash]:
+    rules = say.rules.doorways
+    seen: dict[str, Key] = {}
+    lists = ((BREAK_DOORS, rules.break_doors), (THROUGH_DOORS, rules.through_doors))
+    for key, entries in lists:
+        for i, entry in enumerate(entries):
+            parts = [part.strip().casefold() for part in entry.split(ROOM_TO_ROOM)]
+            if len(parts) > 2 or not all(parts):
+                yield Clash(
+                    code="RUL-319",
+                    keys=((*key, i), key),
+                    what=f"{show(entry)} names no doorway.",
+                    why="",
+                    remedy="Write its id, such as D7, or its two rooms: 'hall -> bath*'.",
+                )
+                continue
+            other = seen.setdefault(" ".join(sorted(parts)), key)
+            if other != key:
+                yield Clash(
+                    code="RUL-320",
+                    keys=((*key, i), other),
+                    what=f"{show(entry)} is listed under break_doors and under through_doors.",
+                    why="The floor cannot do both.",
+                    remedy="Delete it from one of the two.",
+                )
+
+
 def _layers(say: Say) -> Iterator[Clash]:
     rules = say.rules
     layers = rules.drawing.layers
@@ -317,6 +346,7 @@ _CHECKS: Final[tuple[Callable[[Say], Iterator[Clash]], ...]] = (
     _spare,
     _room_rules,
     _break_words,
+    _listed_doors,
     _layers,
     _texts,
 )

@@ -15,6 +15,7 @@ from tests.layout import build
 from tests.layout.build import doorway, obstacle, plan, room, rules
 
 PLAIN = rules()
+BROKEN = rules(doorways={"default": "break"})
 
 
 def codes(formed: BayPlan) -> list[str]:
@@ -146,7 +147,7 @@ def door_plan(wall: float = 120.0, **fields: object) -> Plan:
 
 
 def test_floor_runs_to_the_middle_of_the_wall_in_a_doorway() -> None:
-    left, right = form_bays(door_plan(), PLAIN).bays
+    left, right = form_bays(door_plan(), BROKEN).bays
     assert left.outline.area == pytest.approx(16e6 + 60 * 860)
     assert left.outline.bounds[2] == pytest.approx(4060)
     assert left.floor.bounds[2] == pytest.approx(4052)
@@ -156,20 +157,22 @@ def test_floor_runs_to_the_middle_of_the_wall_in_a_doorway() -> None:
 
 def test_floor_runs_under_the_closed_leaf_by_rule() -> None:
     leaf = ((4105.0, 1000.0), (4105.0, 1860.0))
-    left, right = form_bays(door_plan(leaf_line=leaf), rules(doorways={"leaf_cover": "leaf"})).bays
+    under_leaf = rules(doorways={"default": "break", "leaf_cover": "leaf"})
+    left, right = form_bays(door_plan(leaf_line=leaf), under_leaf).bays
     assert left.outline.bounds[2] == pytest.approx(4105)
     assert right.outline.bounds[0] == pytest.approx(4105)
 
 
 def test_leaf_flush_with_a_wall_face_gives_the_whole_doorway_to_the_other_room() -> None:
     leaf = ((4000.0, 1000.0), (4000.0, 1860.0))
-    left, right = form_bays(door_plan(leaf_line=leaf), rules(doorways={"leaf_cover": "leaf"})).bays
+    under_leaf = rules(doorways={"default": "break", "leaf_cover": "leaf"})
+    left, right = form_bays(door_plan(leaf_line=leaf), under_leaf).bays
     assert left.outline.area == pytest.approx(16e6)
     assert right.outline.bounds[0] == pytest.approx(4000)
 
 
 def test_threshold_joint_lies_under_the_door_between_both_bays() -> None:
-    formed = form_bays(door_plan(), PLAIN)
+    formed = form_bays(door_plan(), BROKEN)
     (joint,) = formed.joints
     assert joint.kind is JointKind.THRESHOLD
     assert joint.bays == ("B1", "B2")
@@ -180,17 +183,21 @@ def test_threshold_joint_lies_under_the_door_between_both_bays() -> None:
 
 
 def test_threshold_says_why_it_is_there() -> None:
-    tiled = rules(rooms=[{"match": "bath", "lay": "no", "because": "tiled"}])
+    tiled = rules(
+        rooms=[{"match": "bath", "lay": "no", "because": "tiled"}], doorways={"default": "break"}
+    )
     formed = form_bays(build.flat_of_three(), tiled)
     why = {j.doorway: j.why for j in formed.joints}
     assert why[DoorwayId("D1")] == "The flat's floor ends under its entrance door."
-    assert "floor of its own" in why[DoorwayId("D2")]
+    assert why[DoorwayId("D2")] == "Doorways like this break the floor by rule."
     assert why[DoorwayId("D3")] == "The floor ends here: 0.03 Bath is not laid (tiled)."
     assert [j.bays for j in formed.joints] == [("B1",), ("B1", "B2"), ("B1",)]
 
 
 def test_doorway_between_two_unlaid_rooms_has_no_joint() -> None:
-    formed = form_bays(door_plan(), rules(rooms=[{"match": "r*", "lay": "no"}]))
+    formed = form_bays(
+        door_plan(), rules(rooms=[{"match": "r*", "lay": "no"}], doorways={"default": "break"})
+    )
     assert formed.joints != ()
     named = plan(
         [room(box(0, 0, 4000, 4000), 1, name="r1"), room(box(4120, 0, 8000, 4000), 2, name="r2")],

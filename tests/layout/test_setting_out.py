@@ -300,12 +300,13 @@ def test_other_rooms_do_not_matter() -> None:
     alone = build.flat_of_three()
     ids = [r.id for r in alone.rooms]
     assert ids == [RoomId("R1"), RoomId("R2"), RoomId("R3")]
-    _, living = out_of(alone, bay=1)
+    apart = rules(doorways={"default": "break"})
+    _, living = out_of(alone, apart, bay=1)
     only = plan(
         [r for r in alone.rooms if r.id == "R2"],
         [d for d in alone.doorways if d.id == DoorwayId("D2")],
     )
-    _, again = out_of(only)
+    _, again = out_of(only, apart)
     assert again == living
 
 
