@@ -17,7 +17,7 @@ from dataclasses import dataclass, field, replace
 from pathlib import Path, PurePath
 from typing import Final
 
-from importer.plan import Finding, Origin, PlanError, Severity
+from importer.plan import Finding, Origin, Plan, PlanError, Severity
 from importer.read import read_plan
 from layout.commands.fault import FAULT_REMEDY, fault_words
 from layout.floor import JobResult, PlanResult, PlanStatus
@@ -25,7 +25,8 @@ from layout.job import lay_plan
 from layout.rules import RuleSet
 from layout.safe_write import check_folder, safe_names, write_all
 from layout.takeoff import combine
-from layout.writers.dxf.mark import mark_drawing
+from layout.writers.dxf.mark import MarkedFile, mark_drawing
+from layout.writers.dxf.storey_marks import mark_storeys
 from layout.writers.page.render import page_html
 from layout.writers.record import record_json
 from layout.writers.tables import cuts_csv, order_csv
@@ -36,6 +37,10 @@ PLAN_ENDINGS: Final = (".dxf", ".ifc")
 MARKED_ENDING: Final = "-marked.dxf"
 """How a drawing that came from here is named; in a folder it is no plan."""
 
+MODEL_FORMAT: Final = "IFC"
+"""How the format of a plan begins that was read from a model and has no drawing of its own."""
+_STOREY_LETTERS: Final = 40
+"""Of a storey's name in a file name."""
 _MOST_WORKERS: Final = 61
 """More processes than this cannot be waited for at once on Windows."""
 
@@ -150,18 +155,35 @@ def lay_file(task: Task) -> LaidPlan:
         result = replace(lay_plan(plan, task.rules), source=source)
         if result.status is PlanStatus.FAILED:
             return LaidPlan(result=result)
-        marked = mark_drawing(task.path, result, task.rules, default_rules=task.default_rules)
+        marked = _marked(task, plan, result)
     except PlanError as error:
         return LaidPlan(result=_failed(task.path, error.finding))
     remarks = tuple(
         Finding(
             code="OUT-103", severity=Severity.NOTE, what=remark, where=Origin(file=task.path.name)
         )
-        for remark in marked.remarks
+        for remark in dict.fromkeys(r for file in marked.values() for r in file.remarks)
     )
     result = replace(result, findings=(*result.findings, *remarks))
-    cuts = cuts_csv(result, task.rules, default_rules=task.default_rules)
-    return LaidPlan(result=result, files={MARKED_ENDING: marked.data, "-cuts.csv": cuts})
+    files = {ending: file.data for ending, file in marked.items()}
+    files["-cuts.csv"] = cuts_csv(result, task.rules, default_rules=task.default_rules)
+    return LaidPlan(result=result, files=files)
+
+
+def _marked(task: Task, plan: Plan, result: PlanResult) -> dict[str, MarkedFile]:
+    """The marked drawings by the ending of their names: the architect's own, or one a storey drawn from
+    his model.
+    """
+    default_rules = task.default_rules
+    if not plan.format.startswith(MODEL_FORMAT):
+        marked = mark_drawing(task.path, result, task.rules, default_rules=default_rules)
+        return {MARKED_ENDING: marked}
+    storeys = mark_storeys(result, task.rules, default_rules=default_rules)
+    names = safe_names(f"{s.storey.name[:_STOREY_LETTERS]}.dxf" for s in storeys)
+    return {
+        f"-{PurePath(name).stem}{MARKED_ENDING}": s.marked
+        for name, s in zip(names, storeys, strict=True)
+    }
 
 
 def _failed(path: Path, finding: Finding) -> PlanResult:
@@ -210,11 +232,17 @@ def run_job(
 def _files(plans: Sequence[Path], laid: Sequence[LaidPlan]) -> dict[str, bytes]:
     """The files of all plans by name; plans of one name in several folders are told apart."""
     stems = [PurePath(name).stem for name in safe_names(f"{p.stem}.dxf" for p in plans)]
-    return {
-        stem + ending: data
-        for stem, plan in zip(stems, laid, strict=True)
-        for ending, data in plan.files.items()
-    }
+    files: dict[str, bytes] = {}
+    for stem, plan in zip(stems, laid, strict=True):
+        taken = {name.casefold() for name in files}
+        for ending, data in plan.files.items():
+            name, number = stem + ending, 1
+            # The first storey of `a` is named like a plan `a-1`; the ending says what it is and stays.
+            while name.casefold() in taken:
+                number += 1
+                name = f"{stem}-{number}{ending}"
+            files[name] = data
+    return files
 
 
 def _lay_all(tasks: Sequence[Task], workers: int) -> list[LaidPlan]:
