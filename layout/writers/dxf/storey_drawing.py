@@ -100,8 +100,7 @@ def _written(doc: Drawing) -> bytes:
         doc.header[name] = _GUID
     for name in ("$TDCREATE", "$TDUCREATE", "$TDUPDATE", "$TDUUPDATE"):
         doc.header[name] = 2451544.5
-    if "EZDXF_META" in doc.rootdict:
-        doc.rootdict.remove("EZDXF_META")
+    doc.ezdxf_metadata()["CREATED_BY_EZDXF"] = "setout"  # it would say when
     doc.commit_pending_changes()
     # The library adds the classes in use in the order of a set.
     for name in sorted(doc.entitydb.dxf_types_in_use()):
