@@ -35,10 +35,13 @@ _UNBOUNDED: Final = re.compile(
     rb"(?<=[,(=])\s*[-+]?(?:nan|inf\w*|1\.#\w+|\d+(?:\.\d*)?E\+?\d{3,})\s*(?=[,)])", re.IGNORECASE
 )
 _HIGH_RUN: Final = re.compile(rb"[\x80-\xff]+")
-_STRAY_STAR: Final = re.compile(
-    rb"=\s*(?!IFCSIUNIT|IFCGEOMETRICREPRESENTATIONSUBCONTEXT|IFCORIENTEDEDGE)IFC[A-Z0-9]+\s*\("
-    rb"[^;]*?(?<=[,(])\s*\*\s*[,)]"
+_DERIVING: Final = (
+    b"IFCSIUNIT",
+    b"IFCGEOMETRICREPRESENTATIONSUBCONTEXT",
+    b"IFCORIENTEDEDGE",
 )
+"""Classes in which `*` stands by right: the schema derives the value."""
+_BEFORE_STAR: Final = re.compile(rb"=\s*([A-Za-z0-9_]+)\s*\((?:[^']|'(?:[^']|'')*')*?[,(]\s*\Z")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -95,7 +98,14 @@ def repeated_ids(data: bytes) -> tuple[int, ...]:
 
 def has_stray_stars(data: bytes) -> bool:
     """Whether `*` (derived) stands where the schema derives nothing."""
-    return b"*" in data and _STRAY_STAR.search(data) is not None
+    at = data.find(b"*")
+    while at >= 0:
+        start = data.rfind(b";", 0, at) + 1
+        before = _BEFORE_STAR.search(data[start:at])
+        if before is not None and before.group(1).upper() not in _DERIVING:
+            return True
+        at = data.find(b"*", at + 1)
+    return False
 
 
 def mended_letters(data: bytes) -> Mended:
