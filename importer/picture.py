@@ -17,6 +17,7 @@ from typing import Final
 import numpy as np
 import shapely
 from numpy.typing import NDArray
+from shapely import Polygon
 from shapely.geometry.base import BaseGeometry
 
 from importer.picture_column import scale_marks, side_marks, title_marks
@@ -48,7 +49,17 @@ from importer.picture_signs import (
 )
 from importer.picture_svg import svg_text
 from importer.picture_words import area_text, clean, is_imperial, numbered_findings, room_title
-from importer.plan import Finding, Origin, Plan, PlanError, Room, RoomId, Severity
+from importer.plan import (
+    DrawnKind,
+    Finding,
+    Origin,
+    Plan,
+    PlanError,
+    Room,
+    RoomId,
+    Severity,
+    StoreyId,
+)
 
 Shapes = NDArray[np.object_]
 
@@ -147,7 +158,9 @@ def scene_of(plan: Plan) -> Scene:
     marks: list[Mark] = [*title_marks(plan, sheet)]
     keyed: list[tuple[str, str]] = []
     for index, panel in enumerate(sheet.panels):
-        walls = _own(np.array(plan.walls, dtype=object), sheet, index)
+        storey = panel.storey
+        shown = plan.walls if storey is None else plan.walls_of(storey)
+        walls = _own(np.array(shown, dtype=object), sheet, index)
         marks += _panel_ground(plan, sheet, index, walls)
         marks += _panel_words(plan, panel, keyed, walls)
     side, height = side_marks(plan, sheet, keyed)
@@ -162,7 +175,7 @@ def _panel_ground(plan: Plan, sheet: Sheet, index: int, walls: BaseGeometry) -> 
     """Backdrop, floors, obstacles, walls, doorways."""
     panel = sheet.panels[index]
     tint = tints(plan)
-    lines = _own(np.array(plan.backdrop, dtype=object), sheet, index)
+    lines = _own(np.array(_linework(plan, panel.storey), dtype=object), sheet, index)
     if strokes := lines_of(lines):
         yield Strokes(lines=strokes, stroke=BACKDROP, width=0.13)
     for room in rooms_on(panel, plan):
@@ -174,6 +187,17 @@ def _panel_ground(plan: Plan, sheet: Sheet, index: int, walls: BaseGeometry) -> 
     for doorway in plan.doorways:
         if panel.storey is None or doorway.storey == panel.storey:
             yield from doorway_marks(panel, doorway)
+
+
+def _linework(plan: Plan, storey: StoreyId | None) -> list[BaseGeometry]:
+    """What is drawn faintly behind a storey: strokes of a drawing; a model's doors and stairs."""
+    shown = plan.drawn if storey is None else plan.drawn_of(storey)
+    outlines = [
+        shapely.boundary(d.shape) if isinstance(d.shape, Polygon) else d.shape
+        for d in shown
+        if d.kind is not DrawnKind.WALL
+    ]
+    return [*plan.backdrop, *outlines]
 
 
 def _own(shapes: Shapes, sheet: Sheet, index: int) -> BaseGeometry:

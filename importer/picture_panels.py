@@ -179,12 +179,13 @@ def storey_boxes(plan: Plan) -> list[tuple[StoreyId | None, Box]]:
     if not inner:
         everything = [*plan.walls, *plan.backdrop, *(d.shape for d in plan.doorways)]
         return [(None, _grown(_bounds(everything), _AROUND_MM))] if everything else []
-    walls = shapely.bounds(np.array(plan.walls, dtype=object)).reshape(-1, 4)
-    owner = nearest_panel(walls, [b for _, b in inner])
-    return [
-        (storey, _grown(_with_walls(box, walls[owner[:, i]]), _AROUND_MM))
-        for i, (storey, box) in enumerate(inner)
-    ]
+    boxes = [b for _, b in inner]
+    found: list[tuple[StoreyId | None, Box]] = []
+    for i, (storey, box) in enumerate(inner):
+        walls = shapely.bounds(np.array(plan.walls_of(storey), dtype=object)).reshape(-1, 4)
+        own = walls[nearest_panel(walls, boxes)[:, i]]
+        found.append((storey, _grown(_with_walls(box, own), _AROUND_MM)))
+    return found
 
 
 def nearest_panel(bounds: Floats, boxes: Sequence[Box]) -> Bools:

@@ -140,6 +140,10 @@ class Room:
     printed_area_m2: float | None = None
     communal: bool = False
     """Belongs to no flat: stair, corridor, lobby of a block."""
+    also_called: tuple[str, ...] = ()
+    """Other names that a model gives it: use, type, classification. Rules match them as well."""
+    finish_hint: str | None = None
+    """Floor covering that a model already names for it."""
     source: Origin = field(default_factory=Origin)
 
 

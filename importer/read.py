@@ -22,6 +22,7 @@ class Reader(Protocol):
 READERS: Final[Mapping[FileKind, str]] = {
     FileKind.DXF: "importer.dxf.reader:read_dxf",
     FileKind.DXF_BINARY: "importer.dxf.reader:read_dxf",
+    FileKind.IFC: "importer.ifc.reader:read_ifc",
 }
 """Where the reader of each kind is found, `module:function`. Named, not imported: the libraries
 behind a reader are large and only loaded for the kind of file that is at hand."""

@@ -40,7 +40,7 @@ def rule_of(room: Room, rules: RuleSet) -> RoomRule | None:
 
 def is_named(room: Room, match: str) -> bool:
     """Whether patterns with | between them name the room, by its name or number, in any case."""
-    names = [n.strip().casefold() for n in (room.name, room.number) if n]
+    names = [n.strip().casefold() for n in (room.name, room.number, *room.also_called) if n]
     patterns = [p.strip().casefold() for p in match.split("|")]
     return any(fnmatchcase(name, pattern) for name in names for pattern in patterns)
 

@@ -26,8 +26,9 @@ ALLOWED = {
     # The importer: model, pure geometry, readers, then what shows a plan. Never the layout.
     r"importer\.(plan|hints|tolerance)": IMPORTER_MODEL,
     r"importer\.(sniff|outlines|outline_\w+)": rf"{IMPORTER_MODEL}|importer\.outline\w*",
-    r"importer\.dxf(\..+)?": rf"{IMPORTER_MODEL}|importer\.(sniff|outline\w*)|importer\.dxf\..+",
-    r"importer\.ifc(\..+)?": rf"{IMPORTER_MODEL}|importer\.(sniff|outline\w*)|importer\.ifc\..+",
+    r"importer\.room_words": r"(?!)",
+    r"importer\.dxf(\..+)?": rf"{IMPORTER_MODEL}|importer\.(sniff|outline\w*|room_words)|importer\.dxf\..+",
+    r"importer\.ifc(\..+)?": rf"{IMPORTER_MODEL}|importer\.(sniff|outline\w*|room_words)|importer\.ifc\..+",
     r"importer\.(picture\w*|plan_json|plan_table)": rf"{IMPORTER_MODEL}|importer\.(picture\w*|plan_json)",
     r"importer\.read": rf"{IMPORTER_MODEL}|importer\.(sniff|dxf\.reader|ifc\.reader)",
     r"importer": r"importer\..+",

@@ -29,11 +29,11 @@ from importer.dxf.levels import by_level
 from importer.dxf.naming import label_findings, name_rooms
 from importer.dxf.obstacles import find_obstacles
 from importer.dxf.passages import passages
-from importer.dxf.room_words import is_outdoor
 from importer.dxf.storeys import find_storeys
 from importer.dxf.walls_to_rooms import recover_rooms
 from importer.hints import Hints, matches_layer
 from importer.plan import Finding, Origin, Plan, PlanError, Severity, UnitReading
+from importer.room_words import is_outdoor
 
 NEAR_ROOMS_MM: Final = 1000.0
 """A door symbol further than this from every room belongs to something else on the sheet."""

@@ -19,10 +19,10 @@ from importer.dxf.doors import LEAF_RANGE_MM, door_inserts
 from importer.dxf.doorways_at_leaves import across_wall_doorway
 from importer.dxf.draft import DraftDoorway, RoomFinder
 from importer.dxf.drawing import Drawing, Insert
-from importer.dxf.layer_words import plain, tokens
-from importer.dxf.room_words import words
+from importer.dxf.layer_words import tokens
 from importer.hints import Hints
 from importer.plan import DoorwayKind, Point
+from importer.room_words import plain, words
 
 LONGEST_SIGN: Final = 24
 """Characters; a longer text about doors is a note."""

@@ -20,9 +20,9 @@ from importer.dxf.draft import DraftDoorway, DraftRoom
 from importer.dxf.drawing import Drawing
 from importer.dxf.labels import RoomLabel
 from importer.dxf.layer_words import is_flat_name
-from importer.dxf.room_words import is_communal, words, words_of
 from importer.hints import Hints, matches_layer
 from importer.plan import Finding, Severity
+from importer.room_words import BATHS, KITCHENS, is_communal, words_of
 
 BESIDE_MM: Final = 300.0
 """Rooms this near share a partition."""
@@ -35,16 +35,6 @@ FLAT_AGREES: Final = (0.80, 1.05)
 
 MOST_HUBS: Final = 30
 """So many rooms with the most doors are tried as communal space between flats."""
-
-KITCHENS: Final = words("""
-    kitchen kitchenette kuche kueche wohnkuche kochen cuisine cocina cucina cozinha keuken kuchnia
-    kuchyn kuchyne кухня kok kjokken keittio konyha bucatarie kuhinja mutfak κουζινα 厨房 台所
-""")
-BATHS: Final = words("""
-    bath bathroom shower ensuite wc toilet bad badezimmer dusche duschbad bains douche sdb toilettes
-    bano aseo bagno banheiro badkamer lazienka koupelna ванная санузел душевая badrum baderom
-    kylpyhuone furdo furdoszoba baie kupaonica kupatilo banyo λουτρο μπανιο 浴室 卫生间
-""")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -7,10 +7,10 @@ from typing import Final
 
 from importer.dxf.drawing import Drawing
 from importer.dxf.label_text import NOTHING, Reading, filled, read_text
-from importer.dxf.layer_words import is_measure_name, plain
-from importer.dxf.room_words import names_a_room, words
+from importer.dxf.layer_words import is_measure_name
 from importer.hints import Hints, matches_layer
 from importer.plan import Point
+from importer.room_words import names_a_room, plain, words
 
 LETTER_WIDTH: Final = 0.75
 """Width of a letter, in text heights, of the fonts drawings use, on average and rather wide."""

@@ -9,8 +9,7 @@ import re
 from dataclasses import dataclass, replace
 from typing import Final
 
-from importer.dxf.layer_words import plain
-from importer.dxf.room_words import is_note, is_title, names_a_room, words
+from importer.room_words import is_note, is_title, names_a_room, plain, words
 
 FOOT_MM: Final = 304.8
 INCH_MM: Final = 25.4

@@ -19,10 +19,10 @@ import numpy as np
 from importer.dxf.drawing import Drawing, Text
 from importer.dxf.label_parts import TextPart, text_parts
 from importer.dxf.label_text import LONGEST_NAME, Reading, filled
-from importer.dxf.room_words import names_a_flat, names_a_room
 from importer.dxf.text_pairs import TITLE_TIMES, WallStrokes, text_pairs, wall_strokes
 from importer.hints import Hints
 from importer.plan import Point
+from importer.room_words import names_a_flat, names_a_room
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -14,12 +14,12 @@ finders use it to prefer or to leave out, geometry decides where no name helps, 
 from __future__ import annotations
 
 import re
-import unicodedata
 from enum import Enum
 from functools import lru_cache
 from typing import Final
 
 from importer.hints import bare_layer
+from importer.room_words import plain
 
 
 class About(Enum):
@@ -167,18 +167,6 @@ _WORDS: Final[dict[About, str]] = {
 }
 
 _SHORT_STEMS: Final = frozenset({"wand", "wall", "door", "deur", "tuer", "muur", "raum"})
-
-
-_UNSPLIT: Final = str.maketrans(
-    {"ß": "ss", "\u00f8": "o", "\u0142": "l", "\u00e6": "ae", "\u0131": "i"}
-)
-"""Letters that no Unicode decomposition takes apart: o with stroke, l with stroke, ae, dotless i."""
-
-
-def plain(text: str) -> str:
-    """Lower case, without accents and ligatures; letters of other scripts stay as they are."""
-    parts = unicodedata.normalize("NFKD", text.casefold().translate(_UNSPLIT))
-    return "".join(c for c in parts if not unicodedata.combining(c))
 
 
 def _table() -> dict[str, frozenset[About]]:

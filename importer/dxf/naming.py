@@ -15,8 +15,8 @@ from importer.dxf.draft import DraftRoom, RoomFinder
 from importer.dxf.drawing import Drawing
 from importer.dxf.found import RoomShape
 from importer.dxf.labels import RoomLabel
-from importer.dxf.room_words import is_outdoor
 from importer.plan import Finding, Origin, Severity
+from importer.room_words import is_outdoor
 
 AGREES: Final = (0.93, 1.07)
 """Recovered / printed area: finishes, plaster and rounding account for so much."""

@@ -14,9 +14,8 @@ from shapely import Polygon, STRtree
 from importer.dxf.arrays import polygon_array
 from importer.dxf.connected import connected_parts
 from importer.dxf.drawing import Drawing
-from importer.dxf.layer_words import plain
-from importer.dxf.room_words import words
 from importer.plan import Finding, Point, Severity
+from importer.room_words import plain, words
 
 APART_MM: Final = 1500.0
 """Rooms of one storey are no further apart than a wall, a shaft or an open stair is wide."""

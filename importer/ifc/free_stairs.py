@@ -22,6 +22,11 @@ CLOSE_MM: Final = 60.0
 
 def not_floor(bodies: Bodies, floor: float) -> BaseGeometry:
     """Stairs that stand on a floor and holes in its slabs, mm."""
+    return together([stairs_on(bodies, floor), *holes_in(floor_of(bodies, floor))])
+
+
+def stairs_on(bodies: Bodies, floor: float) -> BaseGeometry:
+    """Stairs that stand on a floor or rise through it, as far as nobody walks upright under them."""
     steps = [
         shape
         for body in bodies.of(Role.STAIR)
@@ -30,5 +35,4 @@ def not_floor(bodies: Bodies, floor: float) -> BaseGeometry:
         if floor + LEAST_RISE_MM < height <= floor + HEADROOM_MM
     ]
     stairs = shapely.buffer(together(steps), CLOSE_MM / 2, join_style="mitre")
-    stairs = shapely.buffer(stairs, -CLOSE_MM / 2, join_style="mitre")
-    return together([stairs, *holes_in(floor_of(bodies, floor))])
+    return shapely.buffer(stairs, -CLOSE_MM / 2, join_style="mitre")

@@ -30,8 +30,8 @@ FILLED: Final = 0.6
 """Floors inside another that fill this part of it make it a sum of them: walls take up to a third."""
 TWIN: Final = 0.7
 """A single floor inside another that fills this part of it is its net twin."""
-SHARED_HEIGHT_MM: Final = 500.0
-"""Rooms that share less height are on top of each other, not in each other."""
+SAME_LEVEL_MM: Final = 1000.0
+"""Floors further apart in height are different floors, even where a tall room reaches past another."""
 LEAST_MM2: Final = 1000.0
 TOLD: Final = 0.01
 """An overlap of less than this part of the smaller floor is float noise or plaster: not told."""
@@ -106,8 +106,8 @@ def _overlapping(rooms: Sequence[RoomDraft], dropped: dict[int, str]) -> list[_P
     shared = shapely.area(shapely.intersection(shapes[one], shapes[two]))
     pairs = []
     for a, b, area in sorted(zip(one.tolist(), two.tolist(), shared.tolist(), strict=True)):
-        height = min(rooms[a].high, rooms[b].high) - max(rooms[a].low, rooms[b].low)
-        if area < LEAST_MM2 or height < SHARED_HEIGHT_MM or a in dropped or b in dropped:
+        apart = abs(rooms[a].low - rooms[b].low)
+        if area < LEAST_MM2 or apart > SAME_LEVEL_MM or a in dropped or b in dropped:
             continue
         large, small = (a, b) if rooms[a].shape.area >= rooms[b].shape.area else (b, a)
         pairs.append(_Pair(large=large, small=small, shared=area))

@@ -7,9 +7,19 @@ name whatever it says; a known word helps to find that style.
 from __future__ import annotations
 
 import re
+import unicodedata
 from typing import Final
 
-from importer.dxf.layer_words import plain
+_UNSPLIT: Final = str.maketrans(
+    {"ß": "ss", "\u00f8": "o", "\u0142": "l", "\u00e6": "ae", "\u0131": "i"}
+)
+"""Letters that no Unicode decomposition takes apart: o with stroke, l with stroke, ae, dotless i."""
+
+
+def plain(text: str) -> str:
+    """Lower case, without accents and ligatures; letters of other scripts stay as they are."""
+    parts = unicodedata.normalize("NFKD", text.casefold().translate(_UNSPLIT))
+    return "".join(c for c in parts if not unicodedata.combining(c))
 
 
 def words(text: str) -> frozenset[str]:
@@ -88,6 +98,16 @@ OUTDOOR_WORDS: Final = words("""
     terrassen garten hof vorplatz balcon jardin cour patio terraza jardin balcone terrazzo giardino
     cortile varanda jardim quintal terras tuin taras ogrod terasa zahrada балкон терраса крыльцо
     balkong terrass parveke terassi terasz erkely 阳台 ベランダ バルコニー
+""")
+
+KITCHENS: Final = words("""
+    kitchen kitchenette kuche kueche wohnkuche kochen cuisine cocina cucina cozinha keuken kuchnia
+    kuchyn kuchyne кухня kok kjokken keittio konyha bucatarie kuhinja mutfak κουζινα 厨房 台所
+""")
+BATHS: Final = words("""
+    bath bathroom shower ensuite wc toilet bad badezimmer dusche duschbad bains douche sdb toilettes
+    bano aseo bagno banheiro badkamer lazienka koupelna ванная санузел душевая badrum baderom
+    kylpyhuone furdo furdoszoba baie kupaonica kupatilo banyo λουτρο μπανιο 浴室 卫生间
 """)
 
 NOTE_WORDS: Final = words("""

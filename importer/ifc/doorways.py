@@ -1,0 +1,300 @@
+"""Doorways: every door, and every gap that reaches the floor, with the rooms on its two sides.
+
+The opening tells where; how deep the doorway is tell the rooms, because bodies of openings stick out of
+their walls. Space boundaries are not needed: geometry finds the same pairs of rooms without them.
+
+          room beyond (+v)
+      ____|  .......... |____      faces of the rooms bound the doorway
+     wall |  : probe  : | wall     probe: the middle 70 % of the width, from the
+      ____|  :........: |____      middle of the opening outwards
+          room behind (-v)
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from typing import Final
+
+import numpy as np
+import shapely
+from numpy.typing import NDArray
+from shapely import Polygon, STRtree
+
+from importer.ifc.draft import DoorwayDraft, RoomDraft
+from importer.ifc.model import Entity, IfcModel, told
+from importer.ifc.section_doors import operation_of
+from importer.ifc.section_openings import Gap, Opening
+from importer.plan import DoorwayKind, Finding, Point, Severity
+
+STANDS_MM: Final = 500.0
+"""A doorway belongs to the rooms that are there at this height above its sill."""
+PROBED: Final = 0.7
+"""Part of the width that is looked through: jambs may be drawn into the next room."""
+REACH_MM: Final = 700.0
+"""How far from the middle of the opening a room is looked for; at least `BEYOND_MM` past its body."""
+BEYOND_MM: Final = 300.0
+AS_NEAR_MM: Final = 100.0
+"""Rooms no further off than this more than the nearest are as near; the larger part decides."""
+LEAST_SEEN_MM2: Final = 1000.0
+SILL_MM: Final = 60.0
+"""A gap without a door is a passage when its sill is no higher above the floor than this."""
+PASSAGE_MM: Final = 1800.0
+"""It has to be as high as this, too: a hatch is none."""
+ZERO_DEPTH_MM: Final = 1.0
+"""Half the depth that a passage between touching rooms is given, so that it has an area."""
+USUAL_WALL_MM: Final = 200.0
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Doorways:
+    """Doorways, in the order of the file, and what was noticed."""
+
+    doorways: tuple[DoorwayDraft, ...]
+    findings: tuple[Finding, ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Side:
+    """The room on one side of an opening and where its face begins, mm from the frame's origin line."""
+
+    room: int
+    face: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Rooms:
+    """Rooms to look for."""
+
+    drafts: Sequence[RoomDraft]
+    shapes: NDArray[np.object_]
+    tree: STRtree
+
+
+def find_doorways(
+    model: IfcModel, rooms: Sequence[RoomDraft], openings: Sequence[Opening]
+) -> Doorways:
+    """The doorways that openings and doors make between rooms.
+
+    Args:
+        model: for findings.
+        rooms: all rooms of the model; storeys are told apart by height.
+        openings: everything in walls (`find_openings`).
+    """
+    if not rooms:
+        return Doorways(doorways=(), findings=())
+    shapes = np.array([r.shape for r in rooms], dtype=object)
+    known = _Rooms(drafts=rooms, shapes=shapes, tree=STRtree(shapes))
+    found: list[tuple[DoorwayDraft, Opening]] = []
+    findings: list[Finding] = []
+    for opening in openings:
+        if opening.filling is not None and not opening.filling.is_a("IfcDoor"):
+            continue
+        plus, minus = (_side(opening.gap, sign, known) for sign in (1, -1))
+        if opening.filling is None and not _is_passage(opening.gap, (plus, minus), rooms):
+            continue
+        if plus is None and minus is None:
+            if opening.filling is not None:
+                findings.append(_leads_nowhere(model, opening.filling))
+            continue
+        if plus is not None and minus is not None and plus.room == minus.room:
+            if opening.filling is not None:
+                findings.append(_inside_one(model, opening.filling, rooms[plus.room]))
+            continue
+        found.append((_doorway(opening, plus, minus), opening))
+    return Doorways(doorways=tuple(_each_once(found)), findings=tuple(findings))
+
+
+# --- what lies on a side --------------------------------------------------------------------------
+
+
+def _side(gap: Gap, sign: int, known: _Rooms) -> _Side | None:
+    """The room on the +v (sign 1) or -v (sign -1) side of a gap."""
+    middle = (gap.v0 + gap.v1) / 2
+    reach = max(REACH_MM, (gap.v1 - gap.v0) / 2 + BEYOND_MM)
+    inset = (1 - PROBED) / 2 * gap.width
+    far = middle + sign * reach
+    probe = gap.box(gap.u0 + inset, min(middle, far), gap.u1 - inset, max(middle, far))
+    height = gap.low + STANDS_MM
+    near = [
+        k
+        for k in np.sort(known.tree.query(probe, predicate="intersects")).tolist()
+        if known.drafts[k].low <= height <= known.drafts[k].high
+    ]
+    if not near:
+        return None
+    seen = shapely.intersection(known.shapes[near], probe)
+    sides = []
+    for k, part in zip(near, seen.tolist(), strict=True):
+        if part.area < LEAST_SEEN_MM2:
+            continue
+        across = sign * (_across(gap, shapely.get_coordinates(part)) - middle)
+        sides.append((float(across.min()), part.area, k))
+    if not sides:
+        return None
+    nearest = min(s[0] for s in sides)
+    off, _, room = max(
+        (s for s in sides if s[0] <= nearest + AS_NEAR_MM), key=lambda s: (s[1], -s[2])
+    )
+    return _Side(room=room, face=middle + sign * max(off, 0.0))
+
+
+def _across(gap: Gap, points: NDArray[np.float64]) -> NDArray[np.float64]:
+    """V of points of the plan in the frame of a gap."""
+    ux, uy = gap.along
+    v: NDArray[np.float64] = (points - np.array(gap.origin)) @ np.array([-uy, ux])
+    return v
+
+
+def _is_passage(
+    gap: Gap, sides: tuple[_Side | None, _Side | None], rooms: Sequence[RoomDraft]
+) -> bool:
+    """Whether one can walk through a gap without a door."""
+    floors = [rooms[s.room].low for s in sides if s is not None]
+    at_floor = any(gap.low <= floor + SILL_MM for floor in floors)
+    return at_floor and gap.high - max(gap.low, *floors) >= PASSAGE_MM
+
+
+# --- the doorway ----------------------------------------------------------------------------------
+
+
+def _doorway(opening: Opening, plus: _Side | None, minus: _Side | None) -> DoorwayDraft:
+    gap, door = opening.gap, opening.filling
+    operation = "" if door is None else operation_of(door)
+    low, high = _faces(gap, plus, minus)
+    leaf = _leaf_v(door, operation, low, high)
+    if plus is None or minus is None:
+        # Outside lies beyond: the floor ends under the leaf.
+        low, high = (leaf, high) if minus is None else (low, leaf)
+    rooms = [s.room for s in (minus, plus) if s is not None]
+    swings = _swings_into(operation, plus, minus)
+    return DoorwayDraft(
+        rooms=(rooms[0], rooms[1] if len(rooms) == 2 else None),
+        shape=gap.box(gap.u0, low, gap.u1, high),
+        leaf_line=(gap.at(gap.u0, leaf), gap.at(gap.u1, leaf)),
+        width_mm=gap.width,
+        thickness_mm=high - low,
+        kind=kind_of(operation, has_door=door is not None),
+        swings_into=swings,
+        entity=door if door is not None else opening.entity,
+    )
+
+
+def _faces(gap: Gap, plus: _Side | None, minus: _Side | None) -> tuple[float, float]:
+    """The two faces of the wall, v: where the rooms begin; outside, where the body of the opening ends,
+    but no deeper than a usual wall.
+    """
+    depth = min(gap.v1 - gap.v0, USUAL_WALL_MM)
+    if plus is None and minus is not None:
+        low, high = minus.face, max(min(gap.v1, minus.face + 2 * depth), minus.face + depth)
+    elif minus is None and plus is not None:
+        low, high = min(max(gap.v0, plus.face - 2 * depth), plus.face - depth), plus.face
+    else:
+        assert plus is not None
+        assert minus is not None
+        low, high = minus.face, plus.face
+    if high - low < 2 * ZERO_DEPTH_MM:
+        middle = (low + high) / 2
+        return middle - ZERO_DEPTH_MM, middle + ZERO_DEPTH_MM
+    return low, high
+
+
+def _leaf_v(door: Entity | None, operation: str, low: float, high: float) -> float:
+    """Where the closed leaf stands across the wall: a single swinging leaf at the face it opens to, with
+    half its thickness inside; else in the middle.
+    """
+    middle = (low + high) / 2
+    if door is None or not operation.startswith("SINGLE_SWING"):
+        return middle
+    return max(middle, high - min(40.0, (high - low) / 2))
+
+
+def kind_of(operation: str, *, has_door: bool) -> DoorwayKind:
+    """What hangs in a doorway by how the door is said to open."""
+    if not has_door:
+        return DoorwayKind.OPENING
+    if "SLIDING" in operation:
+        return DoorwayKind.SLIDING
+    if "FOLDING" in operation:
+        return DoorwayKind.FOLDING
+    if operation.startswith("DOUBLE_DOOR"):
+        return DoorwayKind.DOUBLE
+    return DoorwayKind.HINGED
+
+
+def _swings_into(operation: str, plus: _Side | None, minus: _Side | None) -> int | None:
+    """The room a leaf swings into: a door opens towards +y of its placement (IFC, IfcDoor)."""
+    one_way = operation in {
+        "SINGLE_SWING_LEFT",
+        "SINGLE_SWING_RIGHT",
+        "DOUBLE_DOOR_SINGLE_SWING",
+    }
+    if not one_way or plus is None:
+        return None
+    del minus
+    return plus.room
+
+
+def _each_once(found: Sequence[tuple[DoorwayDraft, Opening]]) -> list[DoorwayDraft]:
+    """One doorway for each gap: a door that fills no opening and the opening it stands in are one."""
+    kept: list[DoorwayDraft] = []
+    doors_first = sorted(
+        range(len(found)), key=lambda k: (found[k][1].filling is None, found[k][1].host is None, k)
+    )
+    order: list[int] = []
+    shapes: list[Polygon] = []
+    for k in doors_first:
+        draft, opening = found[k]
+        pair = frozenset(draft.rooms)
+        same = next(
+            (
+                n
+                for n, other in enumerate(kept)
+                if frozenset(other.rooms) == pair
+                and shapes[n].intersection(draft.shape).area
+                > 0.3 * min(shapes[n].area, draft.shape.area)
+            ),
+            None,
+        )
+        if same is None:
+            kept.append(draft)
+            shapes.append(draft.shape)
+            order.append(k)
+        elif opening.host is not None and found[order[same]][1].host is None:
+            # The hole in the wall is what the floor runs through; the door tells what hangs in it.
+            kept[same] = replace(
+                kept[same],
+                shape=draft.shape,
+                width_mm=draft.width_mm,
+                leaf_line=draft.leaf_line,
+                thickness_mm=draft.thickness_mm,
+            )
+    return [kept[n] for n in sorted(range(len(kept)), key=lambda n: order[n])]
+
+
+# --- what is told ---------------------------------------------------------------------------------
+
+
+def _leads_nowhere(model: IfcModel, door: Entity) -> Finding:
+    return model.finding(
+        "IMP-450",
+        Severity.NOTE,
+        f"{told(door)} leads to no room that was found.",
+        about=door,
+        remedy="Nothing to do where no floor is laid on either side.",
+    )
+
+
+def _inside_one(model: IfcModel, door: Entity, room: RoomDraft) -> Finding:
+    return model.finding(
+        "IMP-451",
+        Severity.NOTE,
+        f"{told(door)} stands inside one room ({room.title}). No doorway was made of it.",
+        about=door,
+        remedy="If it parts two rooms, have the space parted in the model.",
+    )
+
+
+def leaf_ends(line: tuple[Point, Point]) -> tuple[Point, Point]:
+    """The line from its left end, so that equal doorways read alike."""
+    return line if line[0] <= line[1] else (line[1], line[0])

@@ -1,0 +1,159 @@
+"""The child's side of reading a model: all its parts in order, put together into a `Plan`."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from pathlib import Path
+from typing import Final
+
+from importer.hints import Hints
+from importer.ifc.child import Lost
+from importer.ifc.doorways import find_doorways
+from importer.ifc.draft import RoomDraft
+from importer.ifc.finished import Draft, finished_plan, in_reading_order, storey_id
+from importer.ifc.flats import find_flats
+from importer.ifc.free_rooms import free_rooms
+from importer.ifc.in_the_way import find_in_the_way
+from importer.ifc.model import IfcModel, Watch, told
+from importer.ifc.opening import open_model
+from importer.ifc.passages import find_passages
+from importer.ifc.section_bodies import Bodies, find_bodies
+from importer.ifc.section_levels import Level
+from importer.ifc.section_openings import Opening, find_openings
+from importer.ifc.sections import storey_linework
+from importer.ifc.spaces import find_space_rooms
+from importer.ifc.storeys import Storeys, find_storeys, floor_levels
+from importer.plan import Finding, Origin, Plan, PlanError, Severity
+
+FREE_HEIGHT_MM: Final = 2400.0
+"""Height that a room found between walls is given (common practice, no source)."""
+
+
+def read_model(path: Path, hints: Hints, watch: Watch, lost: Sequence[Lost]) -> Plan:
+    """The plan of a model. Runs in the child process.
+
+    Args:
+        path: an .ifc or .ifczip.
+        hints: what the user knows better.
+        watch: whom to tell what is being done.
+        lost: products that earlier attempts died of, with what happened.
+
+    Raises:
+        PlanError: the model cannot be read, or holds no rooms.
+    """
+    model = open_model(path, hints, watch)
+    storeys = find_storeys(model)
+    spaces = find_space_rooms(model, storeys)
+    bodies = find_bodies(model)
+    openings = find_openings(model)
+    watch.tell("rooms", 0)
+    levels = _levels(spaces.rooms, storeys)
+    free = _free_rooms(spaces.rooms, storeys, levels, bodies, openings)
+    rooms = in_reading_order([*spaces.rooms, *free])
+    if not rooms:
+        raise _no_rooms(model, bodies, openings)
+    doors = find_doorways(model, rooms, openings)
+    passages = find_passages(model, rooms, bodies, doors.doorways)
+    in_the_way = find_in_the_way(model, rooms, bodies)
+    doorways = (*doors.doorways, *passages)
+    dwellings = find_flats(model, rooms, doorways)
+    watch.tell("drawing", 0)
+    used = sorted({r.storey for r in rooms})
+    sheet = [Level(storey=storey_id(k), floor=levels[k]) for k in used]
+    findings = (
+        *model.findings,
+        *_lost(model, lost),
+        *storeys.findings,
+        *spaces.findings,
+        *doors.findings,
+        *in_the_way.findings,
+        *dwellings.findings,
+    )
+    return finished_plan(
+        model,
+        Draft(
+            storeys=storeys.storeys,
+            levels=levels,
+            rooms=rooms,
+            doorways=doorways,
+            obstacles=in_the_way.obstacles,
+            dwellings=dwellings,
+            linework=storey_linework(model, sheet, bodies, openings),
+            findings=findings,
+        ),
+    )
+
+
+def _levels(rooms: Sequence[RoomDraft], storeys: Storeys) -> Mapping[int, float]:
+    found = dict(floor_levels([(r.storey, r.low, r.shape.area) for r in rooms], storeys.storeys))
+    for k in range(len(storeys.storeys)):
+        found.setdefault(k, 0.0)
+    return found
+
+
+def _free_rooms(
+    spaces: Sequence[RoomDraft],
+    storeys: Storeys,
+    levels: Mapping[int, float],
+    bodies: Bodies,
+    openings: Sequence[Opening],
+) -> list[RoomDraft]:
+    """Rooms between walls on the storeys that have no space."""
+    with_spaces = {r.storey for r in spaces}
+    index = {storey_id(k): k for k in range(len(storeys.storeys)) if k not in with_spaces}
+    if spaces:
+        return []
+    sheets = [Level(storey=storey, floor=levels[k]) for storey, k in index.items()]
+    return [
+        RoomDraft(
+            shape=room.shape,
+            storey=index[room.storey],
+            low=levels[index[room.storey]],
+            high=levels[index[room.storey]] + FREE_HEIGHT_MM,
+        )
+        for room in free_rooms(sheets, bodies, openings)
+    ]
+
+
+def _lost(model: IfcModel, lost: Sequence[Lost]) -> list[Finding]:
+    """Products that the kernel died of."""
+    findings = []
+    for product, why in lost:
+        try:
+            entity = model.file.by_id(product)
+        except RuntimeError:  # the number is of no statement
+            entity = None
+        named = told(entity) if entity is not None else f"#{product}"
+        findings.append(
+            model.finding(
+                "IMP-161",
+                Severity.SETTLE,
+                f"The geometry kernel {why} over {named}; it was left out.",
+                about=entity,
+                remedy="Have this one product modelled anew; the rest of the model was read.",
+            )
+        )
+    return findings
+
+
+def _no_rooms(model: IfcModel, bodies: Bodies, openings: Sequence[Opening]) -> PlanError:
+    seen = ", ".join(
+        f"{len(model.all_of(name))} {word}"
+        for name, word in (
+            ("IfcBuildingStorey", "storeys"),
+            ("IfcSpace", "spaces"),
+            ("IfcWall", "walls"),
+            ("IfcSlab", "slabs"),
+            ("IfcDoor", "doors"),
+        )
+    )
+    return PlanError(
+        Finding(
+            code="IMP-359",
+            severity=Severity.REFUSED,
+            what=f"No room was found. Seen: {seen}; {len(bodies.bodies)} bodies and {len(openings)} "
+            "openings could be worked out.",
+            where=Origin(file=model.name),
+            remedy="Have spaces (IfcSpace) placed in the model, or close the walls around the rooms.",
+        )
+    )
