@@ -47,6 +47,4 @@ class Ground:
 
 
 def _within(box: Box, outer: Box) -> bool:
-    return (
-        box[0] >= outer[0] and box[1] >= outer[1] and box[2] <= outer[2] and box[3] <= outer[3]
-    )
+    return box[0] >= outer[0] and box[1] >= outer[1] and box[2] <= outer[2] and box[3] <= outer[3]

@@ -72,7 +72,15 @@ class Hatching:
     step: float
 
 
-Mark = Text | Lines | Hatching
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Group:
+    """Marks of which only what lies in a box is seen."""
+
+    marks: tuple[Mark, ...]
+    clip: Box
+
+
+Mark = Text | Lines | Hatching | Group
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -4,10 +4,10 @@ from __future__ import annotations
 
 import io
 from collections.abc import Sequence
-from typing import TYPE_CHECKING, Final
+from typing import TYPE_CHECKING, Any, Final
 
 from layout.writers.sheets.letters import CAPITAL, NARROW, runs_of
-from layout.writers.sheets.marks import Hatching, Lines, Page, Text
+from layout.writers.sheets.marks import Group, Hatching, Lines, Mark, Page, Text
 from layout.writers.sheets.style import BLACK, Colour
 
 if TYPE_CHECKING:
@@ -27,7 +27,8 @@ def pdf_of(pages: Sequence[Page], *, title: str) -> bytes:
     out = io.BytesIO()
     # Not the default font of the library, which is not embedded.
     first = next(runs_of("x"))[0]
-    canvas = Document(out, invariant=1, pageCompression=1, initialFontName=first, lang="en")
+    options: dict[str, Any] = {"invariant": 1, "pageCompression": 1, "initialFontName": first}
+    canvas = Document(out, lang="en", **options)
     canvas.setTitle(title)
     canvas.setCreator("setout")
     canvas.setAuthor("setout")
@@ -44,13 +45,25 @@ def pdf_of(pages: Sequence[Page], *, title: str) -> bytes:
     return out.getvalue()
 
 
-def _draw(canvas: Canvas, mark: Text | Lines | Hatching) -> None:
+def _draw(canvas: Canvas, mark: Mark) -> None:
     if isinstance(mark, Text):
         _write(canvas, mark)
     elif isinstance(mark, Lines):
         _line(canvas, mark)
-    else:
+    elif isinstance(mark, Hatching):
         _hatch(canvas, mark)
+    else:
+        _clip(canvas, mark)
+
+
+def _clip(canvas: Canvas, group: Group) -> None:
+    x0, y0, x1, y1 = group.clip
+    canvas.saveState()
+    window = _path(canvas, [((x0, y0), (x1, y0), (x1, y1), (x0, y1))], closed=True)
+    canvas.clipPath(window, stroke=0, fill=0)
+    for mark in group.marks:
+        _draw(canvas, mark)
+    canvas.restoreState()
 
 
 def _write(canvas: Canvas, text: Text) -> None:

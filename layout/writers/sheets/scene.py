@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from typing import Final
 
@@ -10,7 +10,7 @@ import shapely
 from shapely import LineString, Polygon
 from shapely.geometry.base import BaseGeometry
 
-from importer.plan import Doorway, Point, Room
+from importer.plan import Doorway, Point, Room, RoomId
 from layout.floor import BayLayout, MovementJoint, PlanResult
 from layout.writers.dxf.runs_seen import EndSlant, RunSeen, end_slant, runs_seen
 from layout.writers.names import clean, room_names
@@ -107,11 +107,11 @@ def _walls_about(outline: Polygon, context: PlanContext) -> list[Polygon]:
     reach = outline.buffer(WALL_SHOWN_MM, join_style="mitre", mitre_limit=2.0).difference(outline)
     near = context.walls.query(reach, predicate="intersects")
     parts = shapely.intersection([context.walls.geometries[i] for i in sorted(near)], reach)
-    return [p for p in _polygons(parts) if p.area > 1.0]
+    return [p for p in _polygons(parts.tolist()) if p.area > 1.0]
 
 
-def _polygons(shapes: Sequence[BaseGeometry]) -> list[Polygon]:
-    return [p for p in shapely.get_parts(shapely.get_parts(shapes)) if isinstance(p, Polygon)]
+def _polygons(shapes: Iterable[BaseGeometry]) -> list[Polygon]:
+    return [p for p in shapely.get_parts(shapely.get_parts(list(shapes))) if isinstance(p, Polygon)]
 
 
 def _passages(layout: BayLayout, context: PlanContext) -> list[Passage]:
@@ -130,7 +130,7 @@ def _passages(layout: BayLayout, context: PlanContext) -> list[Passage]:
     return found
 
 
-def _beyond(door: Doorway, own: set[str], context: PlanContext) -> str:  # type: ignore[type-arg]
+def _beyond(door: Doorway, own: set[RoomId], context: PlanContext) -> str:
     others = [r for r in door.rooms if r is not None and r not in own]
     if others:
         return f"to {context.names.get(others[0], others[0])}"

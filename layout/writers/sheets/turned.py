@@ -50,7 +50,10 @@ class Turned:
         x0, y0, x1, _ = self.window
         across = coords[:, 0] - x0 if self.forward else x1 - coords[:, 0]
         paper = np.column_stack(
-            [self.corner[0] + across / self.ratio, self.corner[1] - (coords[:, 1] - y0) / self.ratio]
+            [
+                self.corner[0] + across / self.ratio,
+                self.corner[1] - (coords[:, 1] - y0) / self.ratio,
+            ]
         ).round(3)
         parts = np.split(paper, np.flatnonzero(np.diff(index)) + 1)
         return tuple(tuple(map(tuple, part[:-1].tolist())) for part in parts)

@@ -1,0 +1,234 @@
+"""The sheets of one bay: scale and paper chosen, plan, lists and panels set, continued where needed."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from itertools import pairwise
+from math import atan2, ceil, degrees
+from pathlib import PurePath
+from typing import Final
+
+import numpy as np
+import shapely
+
+from layout.rules import RuleSet
+from layout.writers.names import clean
+from layout.writers.sheets.bay_blocks import (
+    PLAIN_BLOCKS,
+    bring_block,
+    cautions_block,
+    reading_block,
+)
+from layout.writers.sheets.bay_plan import ABOVE, SIDE, draw_plan
+from layout.writers.sheets.blocks import GUTTER, LEAST_COLUMN, Block, Column, Flow, columns_in
+from layout.writers.sheets.border import (
+    BLOCK_HEIGHT,
+    TitleBlock,
+    draw_headline,
+    draw_scale_bar,
+    draw_up_arrow,
+)
+from layout.writers.sheets.cut_list import stages_of
+from layout.writers.sheets.cut_table import columns_of, stage_block
+from layout.writers.sheets.draft import Draft
+from layout.writers.sheets.marks import Box, Sketch, Text
+from layout.writers.sheets.measure_block import measure_block
+from layout.writers.sheets.scene import Scene
+from layout.writers.sheets.style import A3, A4, CAPTION, LEAST_PITCH, Paper
+from layout.writers.sheets.turned import Turned
+
+_PAD: Final = 2.5
+_HEAD: Final = 11.0
+_UNDER: Final = 5.0
+"""Under a plan, for words at doors."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Form:
+    """A paper and a scale to try."""
+
+    paper: Paper
+    ratio: int
+
+    @property
+    def box(self) -> Box:
+        """Where plan and lists may stand: inside the frame, under the headline, over the title block."""
+        p = self.paper
+        return p.left + _PAD, p.low + BLOCK_HEIGHT + _PAD, p.right - _PAD, p.top - _HEAD
+
+
+_FORMS: Final = (
+    _Form(paper=A4, ratio=20),
+    _Form(paper=A4, ratio=50),
+    _Form(paper=A3, ratio=20),
+    _Form(paper=A3, ratio=50),
+)
+
+
+def bay_drafts(scene: Scene, rules: RuleSet, *, source: str, default_rules: bool) -> list[Draft]:
+    """The sheets of a bay. Of the papers and scales at which the plan fits on one sheet, the one that
+    needs fewest sheets, the smaller paper and the larger scale first; a plan that fits on none is
+    drawn in parts at 1:50.
+    """
+    maker = _Maker(scene=scene, rules=rules, source=source, default_rules=default_rules)
+    best: list[Draft] = []
+    for form in _FORMS:
+        if not _fits(scene, form):
+            continue
+        drafts = maker.drafts(form)
+        if len(drafts) == 1:
+            return drafts
+        if not best or len(drafts) < len(best):
+            best = drafts
+    return best or maker.drafts(_FORMS[-1])
+
+
+def _extent(scene: Scene) -> Box:
+    """Bounds of what is drawn: the bay and the walls about it."""
+    parts = [scene.outline, *scene.walls]
+    x0, y0, x1, y1 = (float(v) for v in shapely.total_bounds(parts))
+    return x0, y0, x1, y1
+
+
+def _fits(scene: Scene, form: _Form) -> bool:
+    x0, y0, x1, y1 = _extent(scene)
+    left, low, right, top = form.box
+    return (x1 - x0) / form.ratio <= right - left - 2 * SIDE and (
+        y1 - y0
+    ) / form.ratio <= top - low - ABOVE - _UNDER
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Maker:
+    """Makes the sheets of one bay in a given form."""
+
+    scene: Scene
+    rules: RuleSet
+    source: str
+    default_rules: bool
+
+    def drafts(self, form: _Form) -> list[Draft]:
+        """Plan sheets first, then sheets that the lists run on over."""
+        windows = list(_windows(_extent(self.scene), form))
+        pages: list[Sketch] = []
+        free: list[Column] = []
+        while windows:
+            sketch, placed, free = self._plan_page(windows, form)
+            windows = windows[placed:]
+            pages.append(sketch)
+        flow = Flow.through(free)
+        for block in self._blocks(_narrowest(free, form)):
+            rest: Block | None = block
+            while rest is not None:
+                rest = flow.set(rest)
+                if rest is not None or not flow.columns:
+                    pages[-1].marks.extend(flow.marks)
+                    flow = Flow.through(columns_in(form.box))
+                    pages.append(Sketch())
+        pages[-1].marks.extend(flow.marks)
+        if not pages[-1].marks:
+            pages.pop()
+        return [self._draft(page, form, n) for n, page in enumerate(pages)]
+
+    def _plan_page(self, windows: Sequence[Box], form: _Form) -> tuple[Sketch, int, list[Column]]:
+        """As many windows as stand on one page one under the other, and the columns left free."""
+        sketch = Sketch()
+        left, low, right, top = form.box
+        y, widest, placed = top, 0.0, 0
+        for window in windows:
+            turned = Turned(
+                window=window,
+                corner=(left + SIDE, y - ABOVE),
+                ratio=form.ratio,
+                forward=self.scene.left_to_right,
+            )
+            width, height = turned.size
+            bottom = y - ABOVE - height - _UNDER
+            if placed and bottom < low:
+                break
+            lettered = self.rules.plank.width / form.ratio >= LEAST_PITCH
+            drawn, _ = draw_plan(self.scene, turned, self.rules, lengths=lettered)
+            sketch.marks.extend(drawn.marks)
+            y, widest, placed = bottom, max(widest, width + 2 * SIDE), placed + 1
+        beside = columns_in((left + widest + GUTTER, low, right, top))
+        under_right = left + widest if beside else right
+        under = columns_in((left, low, max(under_right, left + LEAST_COLUMN), y))
+        if not beside:
+            under = columns_in((left, low, right, y))
+        return sketch, placed, [*under, *beside]
+
+    def _blocks(self, width: float) -> Iterator[Block]:
+        scene = self.scene
+        stages = stages_of(scene)
+        columns = columns_of(stages, width)
+        measure = measure_block(scene, width)
+        early = [measure, bring_block(scene, self.rules, width)]
+        yield from (b for b in early if b is not None)
+        yield from (stage_block(stage, columns) for stage in stages)
+        late = [reading_block(scene, stages, width), *(make(scene, width) for make in PLAIN_BLOCKS)]
+        yield from (b for b in late if b is not None)
+        yield cautions_block(width, default_rules=self.default_rules)
+
+    def _draft(self, page: Sketch, form: _Form, number: int) -> Draft:
+        scene = self.scene
+        bay = scene.layout.bay
+        sketch = Sketch()
+        name = (f"Bay {clean(str(bay.id))}", scene.name + (", continued" if number else ""))
+        draw_headline(sketch, form.paper, name, "" if number else _instruction(scene))
+        corner = (form.paper.left + _PAD, form.paper.low + 2.0)
+        draw_scale_bar(sketch, corner, form.ratio)
+        self._way_up(sketch, form)
+        block = TitleBlock(
+            job=clean(self.rules.job.name),
+            title=f"Bay {clean(str(bay.id))} {scene.name}",
+            number=clean(f"{PurePath(self.source).stem}-{bay.id}"),
+            revision=clean(self.rules.job.revision),
+            kind="Setting-out sheet, plank floor",
+            subtitle=", ".join(w for w in (scene.flat, scene.storey) if w),
+            source=clean(PurePath(self.source).name),
+            scale=f"1:{form.ratio} {form.paper.name}",
+            date=clean(self.rules.job.date),
+            rules=clean(self.rules.name),
+        )
+        title = f"{name[0]} {name[1]}"
+        return Draft(
+            paper=form.paper,
+            name=title,
+            marks=(*page.marks, *sketch.marks),
+            block=block,
+            bay=bay.id,
+        )
+
+    def _way_up(self, sketch: Sketch, form: _Form) -> None:
+        frame = self.scene.layout.setting_out.frame
+        # The drawing's upward direction in the bay frame, then on paper.
+        u, v = frame.along[1], frame.across[1]
+        angle = degrees(atan2(-v, u if self.scene.left_to_right else -u))
+        x, y = form.paper.left + 8.0, form.paper.low + 15.5
+        draw_up_arrow(sketch, (x, y), angle)
+        sketch.write(Text(words="up on the drawing", at=(x + 6.0, y - CAPTION / 2), height=CAPTION))
+
+
+def _narrowest(columns: Sequence[Column], form: _Form) -> float:
+    """One width for all blocks of a bay."""
+    every = [c.width for c in (*columns, *columns_in(form.box))]
+    return min(every)
+
+
+def _instruction(scene: Scene) -> str:
+    way = "left to right" if scene.left_to_right else "right to left"
+    first = min((p.row for p in scene.layout.pieces if p.order == 1), default=1)
+    return f"Row {first} along the start wall, {way}, then towards you"
+
+
+def _windows(extent: Box, form: _Form) -> Iterator[Box]:
+    """The parts in which a bay is drawn: one where it fits, else a grid of equal ones."""
+    x0, y0, x1, y1 = extent
+    left, low, right, top = form.box
+    across = max(1, ceil((x1 - x0) / ((right - left - 2 * SIDE) * form.ratio)))
+    down = max(1, ceil((y1 - y0) / ((top - low - ABOVE - _UNDER) * form.ratio)))
+    xs, ys = np.linspace(x0, x1, across + 1).tolist(), np.linspace(y0, y1, down + 1).tolist()
+    for low_y, high_y in pairwise(ys):
+        for low_x, high_x in pairwise(xs):
+            yield low_x, low_y, high_x, high_y
