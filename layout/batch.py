@@ -29,6 +29,7 @@ from layout.writers.dxf.mark import MarkedFile, mark_drawing
 from layout.writers.dxf.storey_marks import mark_storeys
 from layout.writers.page.render import page_html
 from layout.writers.record import record_json
+from layout.writers.sheets.book import plan_sheets
 from layout.writers.tables import cuts_csv, order_csv
 from layout.writers.workbook import job_workbook
 
@@ -165,7 +166,10 @@ def lay_file(task: Task) -> LaidPlan:
         for remark in dict.fromkeys(r for file in marked.values() for r in file.remarks)
     )
     result = replace(result, findings=(*result.findings, *remarks))
+    sheets = plan_sheets(result, task.rules, default_rules=task.default_rules)
+    result = replace(result, findings=(*result.findings, *sheets.findings))
     files = {ending: file.data for ending, file in marked.items()}
+    files["-sheets.pdf"] = sheets.data
     files["-cuts.csv"] = cuts_csv(result, task.rules, default_rules=task.default_rules)
     return LaidPlan(result=result, files=files)
 

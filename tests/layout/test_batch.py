@@ -78,8 +78,10 @@ def test_outputs_are_the_same_for_any_number_of_workers(tmp_path: Path) -> None:
     assert sorted(one) == [
         "Flat-2-cuts.csv",
         "Flat-2-marked.dxf",
+        "Flat-2-sheets.pdf",
         "flat-cuts.csv",
         "flat-marked.dxf",
+        "flat-sheets.pdf",
         "index.html",
         "job.xlsx",
         "order.csv",

@@ -74,6 +74,7 @@ def test_lay_writes_every_output_and_sums_up(
         "record.json",
         "study-cuts.csv",
         "study-marked.dxf",
+        "study-sheets.pdf",
     ]
     shown = capsys.readouterr()
     record = json.loads((tmp_path / "out" / "record.json").read_text(encoding="utf-8"))

@@ -30,6 +30,25 @@ def _block(title: str, strips: Sequence[Strip], *, whole: bool = True) -> Block 
     return Block(head=(heading(title),), strips=tuple(strips), whole=whole)
 
 
+def set_out_block(scene: Scene, width: float) -> Block | None:
+    """Datum and row widths in words, and the walls that are out of square."""
+    out = scene.layout.setting_out
+    if not scene.layout.pieces:
+        return None
+    near, far = (whole_mm(v) for v in out.datum_offset_mm)
+    datum = f"{near}" if near == far else f"{near} at the start, {far} at the end"
+    facts = [
+        (datum, "start wall to datum, the line between rows 1 and 2"),
+        (str(whole_mm(out.first_row_mm)), "width of the first row"),
+        (str(whole_mm(out.last_row_mm)), "width of the last row"),
+    ]
+    strips = [s for figure, words in facts for s in item(figure, words, width, indent=_FIGURE)]
+    for taper in out.tapers:
+        a, b = (whole_mm(w) for w in taper.width_mm)
+        strips += paragraph(f"Row {taper.row} tapers from {a} to {b} along its wall.", width)
+    return _block("Set out", strips)
+
+
 def bring_block(scene: Scene, rules: RuleSet, width: float) -> Block | None:
     """Planks, packs, area, rips, gap."""
     layout = scene.layout

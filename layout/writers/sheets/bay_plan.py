@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
+from itertools import product
 from math import cos, hypot, pi, sin
 from typing import Final
 
@@ -49,8 +50,10 @@ INSIDE: Final = 0.8
 """Distance of a length from the end of its piece."""
 SIDE: Final = 9.0
 """Beside the window, for row numbers."""
-ABOVE: Final = 9.0
+ABOVE: Final = 12.0
 """Over the window, for the start and the datum."""
+_SHIFTS: Final = (0.0, 6.0, -6.0, 12.0, -12.0, 24.0, -24.0)
+"""Where along the datum its distance is told, from the first choice."""
 _START: Final = 3.2
 _DISC: Final = 2.6
 
@@ -239,19 +242,27 @@ def _datum_line(drawing: PlanDrawing, a: Point, b: Point) -> None:
 
 
 def _datum_words(drawing: PlanDrawing, foot: Point, offset: float, top: float) -> None:
+    """Over the plan, beside a leader to datum and wall; where no place is free the lists say it."""
     words = f"{whole_mm(offset)} wall to datum"
     wall = foot[1] + offset / drawing.turned.ratio
-    for shift in (0.0, 12.0, -12.0, 24.0, -24.0, 40.0, -40.0):
-        at = (foot[0] + shift + 1.0, top + 3.0)
-        text = Text(words=words, at=at, bold=True, colour=VERMILION)
-        if drawing.ground.place(text):
-            x = foot[0] + shift
-            drawing.sketch.draw(((x, foot[1] - 1.0), (x, top + 5.5)), pen=FINE, colour=VERMILION)
-            for y in (foot[1], wall):
-                drawing.sketch.draw(
-                    ((x - 0.8, y - 0.8), (x + 0.8, y + 0.8)), pen=EDGE, colour=VERMILION
-                )
-            drawing.sketch.write(text)
+    left, _, right, _ = drawing.turned.paper_box
+    inside = (left - SIDE, top, right + SIDE, top + ABOVE)
+    for shift, level, align in product(_SHIFTS, (2.8, 7.2), (Align.LEFT, Align.RIGHT)):
+        x = foot[0] + shift
+        beside = 1.0 if align is Align.LEFT else -1.0
+        at = (x + beside, top + level)
+        text = Text(words=words, at=at, bold=True, colour=VERMILION, align=align)
+        leader = (x - 0.3, top + 0.5, x + 0.3, top + level + SMALL)
+        if not drawing.ground.is_free(leader) or not left <= x <= right:
+            continue
+        if drawing.ground.place(text, inside):
+            drawing.ground.take(leader)
+            sketch = drawing.sketch
+            end = (x, top + level + SMALL)
+            sketch.draw(((x, foot[1] - 1.0), end), pen=FINE, colour=VERMILION)
+            ticks = [((x - 0.8, y - 0.8), (x + 0.8, y + 0.8)) for y in (foot[1], wall)]
+            sketch.draw(*ticks, pen=EDGE, colour=VERMILION)
+            sketch.write(text)
             return
 
 

@@ -19,6 +19,7 @@ from layout.writers.sheets.bay_blocks import (
     bring_block,
     cautions_block,
     reading_block,
+    set_out_block,
 )
 from layout.writers.sheets.bay_plan import ABOVE, SIDE, draw_plan
 from layout.writers.sheets.blocks import GUTTER, LEAST_COLUMN, Block, Column, Flow, columns_in
@@ -29,8 +30,8 @@ from layout.writers.sheets.border import (
     draw_scale_bar,
     draw_up_arrow,
 )
-from layout.writers.sheets.cut_list import stages_of
-from layout.writers.sheets.cut_table import columns_of, stage_block
+from layout.writers.sheets.cut_list import Stage, stages_of
+from layout.writers.sheets.cut_table import columns_of, least_width, stage_block
 from layout.writers.sheets.draft import Draft
 from layout.writers.sheets.marks import Box, Sketch, Text
 from layout.writers.sheets.measure_block import measure_block
@@ -111,27 +112,31 @@ class _Maker:
     def drafts(self, form: _Form) -> list[Draft]:
         """Plan sheets first, then sheets that the lists run on over."""
         windows = list(_windows(_extent(self.scene), form))
+        stages = stages_of(self.scene)
+        least = max(LEAST_COLUMN, least_width(stages))
         pages: list[Sketch] = []
         free: list[Column] = []
         while windows:
-            sketch, placed, free = self._plan_page(windows, form)
+            sketch, placed, free = self._plan_page(windows, form, least)
             windows = windows[placed:]
             pages.append(sketch)
         flow = Flow.through(free)
-        for block in self._blocks(_narrowest(free, form)):
+        for block in self._blocks(stages, _narrowest(free, form, least)):
             rest: Block | None = block
             while rest is not None:
                 rest = flow.set(rest)
                 if rest is not None or not flow.columns:
                     pages[-1].marks.extend(flow.marks)
-                    flow = Flow.through(columns_in(form.box))
+                    flow = Flow.through(columns_in(form.box, least))
                     pages.append(Sketch())
         pages[-1].marks.extend(flow.marks)
         if not pages[-1].marks:
             pages.pop()
         return [self._draft(page, form, n) for n, page in enumerate(pages)]
 
-    def _plan_page(self, windows: Sequence[Box], form: _Form) -> tuple[Sketch, int, list[Column]]:
+    def _plan_page(
+        self, windows: Sequence[Box], form: _Form, least: float
+    ) -> tuple[Sketch, int, list[Column]]:
         """As many windows as stand on one page one under the other, and the columns left free."""
         sketch = Sketch()
         left, low, right, top = form.box
@@ -151,19 +156,17 @@ class _Maker:
             drawn, _ = draw_plan(self.scene, turned, self.rules, lengths=lettered)
             sketch.marks.extend(drawn.marks)
             y, widest, placed = bottom, max(widest, width + 2 * SIDE), placed + 1
-        beside = columns_in((left + widest + GUTTER, low, right, top))
-        under_right = left + widest if beside else right
-        under = columns_in((left, low, max(under_right, left + LEAST_COLUMN), y))
-        if not beside:
-            under = columns_in((left, low, right, y))
+        widest = max(widest, least)
+        beside = columns_in((left + widest + GUTTER, low, right, top), least)
+        end = left + widest if beside else right
+        under = columns_in((left, low, end, y), least)
         return sketch, placed, [*under, *beside]
 
-    def _blocks(self, width: float) -> Iterator[Block]:
+    def _blocks(self, stages: Sequence[Stage], width: float) -> Iterator[Block]:
         scene = self.scene
-        stages = stages_of(scene)
         columns = columns_of(stages, width)
         measure = measure_block(scene, width)
-        early = [measure, bring_block(scene, self.rules, width)]
+        early = [measure, set_out_block(scene, width), bring_block(scene, self.rules, width)]
         yield from (b for b in early if b is not None)
         yield from (stage_block(stage, columns) for stage in stages)
         late = [reading_block(scene, stages, width), *(make(scene, width) for make in PLAIN_BLOCKS)]
@@ -210,9 +213,9 @@ class _Maker:
         sketch.write(Text(words="up on the drawing", at=(x + 6.0, y - CAPTION / 2), height=CAPTION))
 
 
-def _narrowest(columns: Sequence[Column], form: _Form) -> float:
+def _narrowest(columns: Sequence[Column], form: _Form, least: float) -> float:
     """One width for all blocks of a bay."""
-    every = [c.width for c in (*columns, *columns_in(form.box))]
+    every = [c.width for c in (*columns, *columns_in(form.box, least))]
     return min(every)
 
 

@@ -52,11 +52,11 @@ class Column:
     low: float
 
 
-def columns_in(box: Box) -> tuple[Column, ...]:
-    """As many columns of equal width as fit into a box; none where it is too narrow."""
+def columns_in(box: Box, least: float = LEAST_COLUMN) -> tuple[Column, ...]:
+    """As many columns of equal width, none below `least`, as fit into a box."""
     left, low, right, top = box
     width = right - left
-    count = int((width + GUTTER) // (LEAST_COLUMN + GUTTER))
+    count = int((width + GUTTER) // (least + GUTTER))
     if count < 1 or top - low < 3 * PITCH + _HEADING:
         return ()
     each = (width - GUTTER * (count - 1)) / count
@@ -82,8 +82,9 @@ def paragraph(words: str, width: float, *, indent: float = 0.0, bold: bool = Fal
 
 def item(mark: str, words: str, width: float, *, indent: float, bold: bool = True) -> list[Strip]:
     """A sentence with a mark or a figure before it."""
-    strips = paragraph(words, width, indent=indent) or [Strip(height=PITCH)]
     first = Text(words=mark, at=(0.0, -SMALL), bold=bold)
+    indent = max(indent, first.width + 2.0)
+    strips = paragraph(words, width, indent=indent) or [Strip(height=PITCH)]
     strips[0] = replace(strips[0], marks=(first, *strips[0].marks))
     return strips
 

@@ -26,6 +26,7 @@ from layout.writers.sheets.style import (
 _TICK: Final = 5.0
 _BETWEEN: Final = 2.4
 _LEAST_CUTS: Final = 18.0
+_BEFORE_CUTS: Final = 3.0
 _HEADS: Final = ("row", "first", "from", "full", "last", "from", "keep")
 _BOLD: Final = (False, True, False, False, True, False, False)
 
@@ -40,7 +41,18 @@ class Columns:
 
 
 def columns_of(stages: Sequence[Stage], width: float) -> Columns:
-    """One division for all stages of a bay, so that they read alike."""
+    """One division for all stages of a bay, so that they read alike. See `least_width`."""
+    rights = _rights(stages)
+    return Columns(rights=rights, cuts=rights[-1] + _BEFORE_CUTS, width=width)
+
+
+def least_width(stages: Sequence[Stage]) -> float:
+    """The width that these tables need."""
+    cuts = any(line.cuts for stage in stages for line in stage.lines)
+    return _rights(stages)[-1] + _BEFORE_CUTS + (_LEAST_CUTS if cuts else text_width("cuts", SMALL))
+
+
+def _rights(stages: Sequence[Stage]) -> tuple[float, ...]:
     rights: list[float] = []
     x = _TICK
     lines = [line for stage in stages for line in stage.lines]
@@ -49,7 +61,7 @@ def columns_of(stages: Sequence[Stage], width: float) -> Columns:
         widest = max((text_width(w, SMALL, bold=_BOLD[n]) for w in words), default=0.0)
         x += max(widest, text_width(head, SMALL)) + (_BETWEEN if n else 0.0)
         rights.append(round(x, 2))
-    return Columns(rights=tuple(rights), cuts=min(x + 3.0, width - _LEAST_CUTS), width=width)
+    return tuple(rights)
 
 
 def stage_block(stage: Stage, columns: Columns) -> Block:

@@ -1,0 +1,208 @@
+"""The site sheets as a PDF, read back by another library."""
+
+from __future__ import annotations
+
+import io
+import re
+from collections.abc import Iterator
+from dataclasses import replace
+from itertools import combinations
+
+import pytest
+from pypdf import PdfReader
+from shapely import Polygon, box
+
+from layout.cautions import CAUTIONS
+from layout.floor import Breach, PlanResult, Stretch
+from layout.writers.sheets.book import plan_sheets, sheet_pages
+from layout.writers.sheets.cut_list import stages_of
+from layout.writers.sheets.letters import text_width
+from layout.writers.sheets.marks import Group, Mark, Page, Text, overlap
+from layout.writers.sheets.scene import context_of, scene_of
+from layout.writers.sheets.style import CAPTION, SMALL
+from tests.layout.writers.build import lay, result_of, rules
+
+L_ROOM = Polygon([(0, 0), (6200, 0), (6200, 2600), (3000, 2600), (3000, 5200), (0, 5200)])
+SHAPES = {
+    "square": box(0, 0, 4000, 3500),
+    "closet": box(0, 0, 900, 700),
+    "L": L_ROOM,
+    "corridor": box(0, 0, 30_000, 1600),
+    "forty rows": box(0, 0, 5200, 7100),
+    "far away": box(452_000_000, 5_411_000_000, 452_004_000, 5_411_003_000),
+    "skew": Polygon([(0, 0), (7400, 0), (7800, 5200), (0, 5200)]),
+    "hall of a factory": box(0, 0, 40_000, 30_000),
+}
+
+
+def result(shape: Polygon, **options: object) -> PlanResult:
+    return result_of([lay(shape, **options)], names=["Living room"])
+
+
+def texts(marks: tuple[Mark, ...]) -> Iterator[Text]:
+    for mark in marks:
+        if isinstance(mark, Text):
+            yield mark
+        elif isinstance(mark, Group):
+            yield from texts(mark.marks)
+
+
+def words(data: bytes) -> str:
+    return " ".join(page.extract_text() for page in PdfReader(io.BytesIO(data)).pages)
+
+
+@pytest.mark.parametrize("name", SHAPES)
+def test_every_text_stands_inside_the_frame_and_meets_no_other(name: str) -> None:
+    for page in sheet_pages(result(SHAPES[name]), rules()):
+        found = list(texts(page.marks))
+        paper = page.paper
+        for text in found:
+            x0, y0, x1, y1 = text.box
+            assert paper.left <= x0, text
+            assert x1 <= paper.right, text
+            assert paper.low <= y0, text
+            assert y1 <= paper.top, text
+        for a, b in combinations(found, 2):
+            assert not overlap(a.box, b.box), (page.name, a, b)
+
+
+@pytest.mark.parametrize("name", SHAPES)
+def test_no_lettering_is_below_its_least_height(name: str) -> None:
+    for page in sheet_pages(result(SHAPES[name]), rules()):
+        assert {t.height for t in texts(page.marks)} >= {SMALL}
+        assert min(t.height for t in texts(page.marks)) == CAPTION
+
+
+@pytest.mark.parametrize("mirrored", [False, True])
+@pytest.mark.parametrize("name", ["L", "corridor", "forty rows", "closet", "skew"])
+def test_pdf_holds_the_whole_cut_list_in_laying_order(name: str, mirrored: bool) -> None:
+    laid = result(SHAPES[name], mirrored=mirrored)
+    text = words(plan_sheets(laid, rules()).data)
+    layout = laid.bays[0]
+    scene = scene_of(layout, context_of(laid), "", "")
+    (stage,) = stages_of(scene)
+    assert [line.row for line in stage.lines] == sorted({p.row for p in layout.pieces})
+    for line in stage.lines:
+        cells = [str(line.row), line.first, str(line.full) if line.full else "", line.last]
+        assert re.search(r"\s+".join(re.escape(c) for c in cells if c), text), cells
+
+
+def test_name_number_scale_and_cautions_stand_on_the_sheets() -> None:
+    text = re.sub(r"\s+", " ", words(plan_sheets(result(SHAPES["square"]), rules()).data))
+    assert "Bay B1" in text
+    assert "Living room" in text
+    assert "1:20 A3" in text
+    assert "START" in text
+    assert "158 wall to datum" in text
+    for caution in CAUTIONS:
+        assert caution in text
+
+
+def test_same_plan_gives_the_same_bytes_and_another_other_ones() -> None:
+    data = plan_sheets(result(L_ROOM), rules()).data
+    assert plan_sheets(result(L_ROOM), rules()).data == data
+    assert plan_sheets(result(L_ROOM, first_row=120.0), rules()).data != data
+
+
+def test_all_fonts_are_embedded() -> None:
+    reader = PdfReader(io.BytesIO(plan_sheets(result(L_ROOM), rules()).data))
+    seen = set()
+    for page in reader.pages:
+        for font in page["/Resources"]["/Font"].values():
+            descriptor = font.get_object()["/FontDescriptor"]
+            assert "/FontFile2" in descriptor
+            seen.add(font.get_object()["/BaseFont"])
+    assert len(seen) == 2
+
+
+def test_plan_lies_on_paper_to_its_scale() -> None:
+    """The outline of a 4000 x 3500 room, found among the lines, measures that at the sheet's scale."""
+    page = sheet_pages(result(SHAPES["square"]), rules())[-1]
+    sizes = {
+        (round(x1 - x0, 2), round(y1 - y0, 2))
+        for group in page.marks
+        if isinstance(group, Group)
+        for mark in group.marks
+        for chain in getattr(mark, "chains", ())
+        for x0, y0, x1, y1 in [bounds(chain)]
+    }
+    assert (200.0, 175.0) in sizes
+
+
+def bounds(chain: tuple[tuple[float, float], ...]) -> tuple[float, float, float, float]:
+    xs, ys = zip(*chain, strict=True)
+    return min(xs), min(ys), max(xs), max(ys)
+
+
+@pytest.mark.parametrize("mirrored", [False, True])
+def test_start_is_at_the_hand_that_rows_start_from(mirrored: bool) -> None:
+    """Facing the start wall, a mirrored bay frame lays left to right."""
+    laid = result(SHAPES["square"], mirrored=mirrored)
+    page = sheet_pages(laid, rules())[-1]
+    (start,) = [t for t in texts(page.marks) if t.words == "START"]
+    numbers = [t.box[0] for t in texts(page.marks) if t.words == "12" and not t.bold]
+    middle = (min(numbers) + max(numbers)) / 2
+    assert (start.at[0] < middle) is mirrored
+
+
+def test_long_hostile_and_foreign_names_are_printed_as_data() -> None:
+    names = ["Very long name " * 20, "Hall\x00\x1b[31m\n2", "\u202eevil", "חדר 12", "Кухня"]
+    laid = result_of(
+        [lay(box(5000 * n, 0, 5000 * n + 3000, 2500), f"B{n}") for n in range(5)], names=names
+    )
+    made = plan_sheets(laid, rules())
+    text = words(made.data)
+    assert "Hall [31m 2" in text
+    assert "evil" in text
+    for page in sheet_pages(laid, rules()):
+        for text_mark in texts(page.marks):
+            assert text_mark.box[2] <= page.paper.right
+
+
+def test_character_that_no_font_has_is_replaced_and_told() -> None:
+    laid = result_of([lay(SHAPES["square"])], names=["Room \U0001f9f1\U000131f3"])
+    made = plan_sheets(laid, rules())
+    (finding,) = made.findings
+    assert finding.code == "OUT-104"
+    assert "U+131F3" in finding.what
+    assert "\N{LOZENGE}" in words(made.data)
+
+
+def test_breaches_and_stretches_are_numbered_and_told() -> None:
+    breach = Breach(
+        rule="rows.min_width", where="B1/1.1", at=(2000, 60), value=40, limit=60, why="Too thin."
+    )
+    layout = lay(SHAPES["square"], breaches=[breach])
+    count = len(layout.pieces)
+    stretches = tuple(
+        Stretch(number=n, is_reversed=n == 2, rows=(1,), first=a, last=b, why=f"Because {n}.")
+        for n, a, b in ((1, 1, count // 2), (2, count // 2 + 1, count))
+    )
+    laid = result_of([replace(layout, stretches=stretches)])
+    text = re.sub(r"\s+", " ", words(plan_sheets(laid, rules()).data))
+    assert "Too thin. 40, limit 60." in text
+    assert "in reverse" in text
+    assert "Because 2." in text
+
+
+def test_sheets_are_counted_and_the_summary_points_at_them() -> None:
+    laid = result_of([lay(box(9000 * n, 0, 9000 * n + 4000, 3500), f"B{n}") for n in range(4)])
+    pages = sheet_pages(laid, rules())
+    found = [t.words for p in pages for t in texts(p.marks) if re.fullmatch(r"\d+ / \d+", t.words)]
+    assert found == [f"{n} / {len(pages)}" for n in range(1, len(pages) + 1)]
+    listed = [t.words for t in texts(pages[0].marks)]
+    for n, page in enumerate(pages, start=1):
+        if page.name.startswith("Bay B"):
+            assert str(n) in listed
+
+
+def test_width_of_lettering_is_that_of_the_font() -> None:
+    """Ten figures of the Latin font are 636/1000 em each, set at nine tenths; capitals are 729/1000."""
+    assert text_width("0123456789", 7.29) == pytest.approx(10 * 6.362 * 0.9, rel=1e-3)
+
+
+def test_default_rules_are_said_on_every_bay() -> None:
+    pages: tuple[Page, ...] = sheet_pages(result(SHAPES["square"]), rules(), default_rules=True)
+    told = [any("packaged default" in t.words for t in texts(p.marks)) for p in pages]
+    assert told[0]
+    assert told[-1]
