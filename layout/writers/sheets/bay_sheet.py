@@ -21,7 +21,7 @@ from layout.writers.sheets.bay_blocks import (
     reading_block,
     set_out_block,
 )
-from layout.writers.sheets.bay_plan import ABOVE, SIDE, draw_plan
+from layout.writers.sheets.bay_plan import draw_plan
 from layout.writers.sheets.blocks import GUTTER, LEAST_COLUMN, Block, Column, Flow, columns_in
 from layout.writers.sheets.border import (
     BLOCK_HEIGHT,
@@ -35,6 +35,7 @@ from layout.writers.sheets.cut_table import columns_of, least_width, stage_block
 from layout.writers.sheets.draft import Draft
 from layout.writers.sheets.marks import Box, Sketch, Text
 from layout.writers.sheets.measure_block import measure_block
+from layout.writers.sheets.plan_drawing import ABOVE, SIDE
 from layout.writers.sheets.scene import Scene
 from layout.writers.sheets.style import A3, A4, CAPTION, LEAST_PITCH, Paper
 from layout.writers.sheets.turned import Turned
