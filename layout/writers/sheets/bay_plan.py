@@ -20,7 +20,7 @@ from layout.writers.sheets.marks import Align, Group, Hatching, Lines, Sketch, T
 from layout.writers.sheets.plan_drawing import (
     PlanDrawing,
     inside,
-    rows,
+    numbered_rows,
 )
 from layout.writers.sheets.plan_start import draw_datum, draw_start
 from layout.writers.sheets.plan_words import (
@@ -119,7 +119,7 @@ def _edges(drawing: PlanDrawing, body: Sketch) -> None:
 def _guides(drawing: PlanDrawing) -> None:
     """Pale lines from the row numbers to their rows."""
     left, _, right, _ = drawing.turned.paper_box
-    for _, y, x0, x1 in rows(drawing):
+    for _, y, x0, x1 in numbered_rows(drawing):
         drawing.sketch.draw(
             ((left - 1.0, y), (x0, y)), ((x1, y), (right + 1.0, y)), pen=HAIR, colour=PALE
         )

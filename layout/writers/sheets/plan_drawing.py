@@ -42,7 +42,7 @@ class PlanDrawing:
         return self.rules.plank.width / self.turned.ratio
 
 
-def rows(drawing: PlanDrawing) -> Iterator[tuple[int, float, float, float]]:
+def numbered_rows(drawing: PlanDrawing) -> Iterator[tuple[int, float, float, float]]:
     """Rows that carry a number: number, middle on paper, left and right end of what is laid of it."""
     x0, y0, x1, y1 = drawing.turned.window
     rows: dict[int, list[RunSeen]] = {}

@@ -14,7 +14,7 @@ from layout.writers.sheets.plan_drawing import (
     INSIDE,
     PlanDrawing,
     inside,
-    rows,
+    numbered_rows,
 )
 from layout.writers.sheets.style import (
     BLACK,
@@ -30,7 +30,7 @@ from layout.writers.sheets.style import (
 def write_row_numbers(drawing: PlanDrawing) -> None:
     """Beside the window on both sides; where a thin row leaves no room, a little off its line."""
     left, _, right, _ = drawing.turned.paper_box
-    rows = list(rows(drawing))
+    rows = list(numbered_rows(drawing))
     if not rows:
         return
     middle = sum(r[1] for r in rows) / len(rows)
