@@ -4,7 +4,7 @@ that lie in it once it is cut at the limits and set back from the walls.
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from typing import Final
 
@@ -12,13 +12,13 @@ import shapely
 from shapely import Polygon
 from shapely.geometry.base import BaseGeometry
 
-from importer.plan import Doorway, Finding, Origin, Plan, Point, Room, Severity
+from importer.plan import Doorway, DoorwayId, Finding, Origin, Plan, Point, Room, Severity
 from importer.tolerance import AREA_MM2, GRID_MM, SLIVER_WIDTH_MM, WALL_SNAP_MM, area_slack
+from layout.bay_cells import LimitCut, Lot, Share, Side, is_within, share_out
 from layout.bay_doorways import joint_line, tongue_into
 from layout.bay_error import not_laid
 from layout.bay_inset import MITRE_LIMIT, inset
 from layout.bay_joins import called
-from layout.bay_limits import LimitCut, cut_at_limits
 from layout.bay_near import moved, moved_doorway, near_origin
 from layout.directions import directions_for
 from layout.rules import RuleSet
@@ -48,54 +48,66 @@ class Space:
         return near_origin([r.shape for r in self.rooms])
 
     @property
-    def base_id(self) -> str:
-        """Id of the bay, from the id of its first room."""
-        room = str(self.rooms[0].id)
-        return f"B{room[1:] if room[:1] in 'Rr' else room}"
-
-    @property
     def name(self) -> str:
-        """What people call it: all rooms by name, of many the first."""
-        names = [called(r) for r in self.rooms]
-        more = len(names) - MOST_NAMED
-        if more > 1:
-            names[MOST_NAMED:] = [f"{more} more rooms"]
-        return " + ".join(names)
+        """What people call it."""
+        return name_of(self.rooms)
+
+
+def base_id(room: Room) -> str:
+    """Id of a bay, from the id of its first room."""
+    name = str(room.id)
+    return f"B{name[1:] if name[:1] in 'Rr' else name}"
+
+
+def name_of(rooms: Sequence[Room]) -> str:
+    """What people call a floor: its rooms by name, of many the first."""
+    names = [called(r) for r in rooms]
+    more = len(names) - MOST_NAMED
+    if more > 1:
+        names[MOST_NAMED:] = [f"{more} more rooms"]
+    return " + ".join(names)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Floor:
-    """A floor and the outline it keeps the wall gap to; near the origin of its space."""
+    """A floor and the outline it keeps the wall gap to, near the origin of its space; its rooms and the
+    doorways that it runs on through.
+    """
 
     outline: Polygon
     shape: Polygon
+    rooms: tuple[Room, ...]
+    through: tuple[DoorwayId, ...]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Floors:
-    """Every floor of a space, the limit cuts between them, what was noticed."""
+    """Every floor of a space; the joints that the limits put across rooms; why each doorway is broken
+    that the floor would else run on through; the direction of the rows that the limits were kept for,
+    where they broke the floor; what was noticed.
+    """
 
     floors: tuple[Floor, ...]
     cuts: tuple[LimitCut, ...]
+    broken: tuple[tuple[DoorwayId, str], ...]
+    along: Point | None
     findings: tuple[Finding, ...]
 
 
 def floors_in(space: Space) -> Floors:
-    """Form the space, cut it where it is longer than the limits, keep the wall gap, leave out what is
+    """Form the space, break it where it is longer than the limits, keep the wall gap, leave out what is
     too small for a plank (with a finding).
 
     Raises:
         LayoutError: nothing is left, or an outline is no outline.
     """
     findings: list[Finding] = []
-    along = directions_for(space.rooms, space.plan, space.rules)[0].along
-    floors: list[Floor] = []
-    cuts: list[LimitCut] = []
-    for outline in _outlines(space, findings):
-        cut = cut_at_limits(outline, along, space.rules.limits)
-        cuts.extend(cut.cuts)
-        for part in cut.parts:
-            floors.extend(_set_back(part, space))
+    lots = _lots(space, findings)
+    shapes = [s for lot in lots for s in lot.shapes]
+    ways = [d.along for d in directions_for(space.rooms, space.plan, space.rules)]
+    along = next((w for w in ways if is_within(shapes, w, space.rules.limits)), ways[0])
+    shared = share_out(lots, along, space.rules.limits)
+    floors = [f for share in shared.shares for f in _floors_of(share, space)]
     kept = [f for f in floors if _can_be_laid(f.shape, space.rules)]
     if not kept:
         what = f"{space.name} is too small for a plank once the wall gap is kept."
@@ -104,12 +116,47 @@ def floors_in(space: Space) -> Floors:
         )
     dropped = [f.shape for f in floors if not _can_be_laid(f.shape, space.rules)]
     findings.extend(_sliver_finding(space, p) for p in dropped if p.area > AREA_MM2)
-    return Floors(floors=tuple(kept), cuts=tuple(cuts), findings=tuple(findings))
+    return Floors(
+        floors=tuple(kept),
+        cuts=shared.cuts,
+        broken=shared.broken,
+        along=along if len(shared.shares) > 1 else None,
+        findings=tuple(findings),
+    )
 
 
-def _set_back(outline: Polygon, space: Space) -> list[Floor]:
-    """The floors in an outline. Each keeps the share of it that a floor can reach: slits that the gap
-    closes, such as behind a unit drawn a little off its wall, are left out.
+def _floors_of(share: Share, space: Space) -> Iterator[Floor]:
+    """The floors in a part of the space."""
+    whole: BaseGeometry = share.shapes[0]
+    if len(share.shapes) > 1:
+        whole = shapely.union_all(share.shapes, grid_size=GRID_MM)
+        given = sum(s.area for s in share.shapes)
+        _check_area(whole, given, given, space)
+    outlines = [p for p in shapely.get_parts(whole) if isinstance(p, Polygon) and p.area > AREA_MM2]
+    for outline in sorted(outlines, key=lambda p: -round(p.area)):
+        for around, shape in _set_back(outline, space):
+            rooms = tuple(space.rooms[n] for n in share.lots)
+            if len(rooms) > 1:
+                rooms = tuple(r for r in rooms if _is_in(r, shape, space))
+            ids = {r.id for r in rooms}
+            through = tuple(d for d in space.through if d.id in share.through)
+            yield Floor(
+                outline=around,
+                shape=shape,
+                rooms=rooms,
+                through=tuple(d.id for d in through if ids.issuperset(d.rooms)),
+            )
+
+
+def _is_in(room: Room, floor: Polygon, space: Space) -> bool:
+    """Whether a floor lies in a room, if only in part."""
+    return bool(moved(room.shape, space.origin).intersection(floor).area > AREA_MM2)
+
+
+def _set_back(outline: Polygon, space: Space) -> list[tuple[Polygon, Polygon]]:
+    """The floors in an outline, each after the outline it keeps the gap to: the share of it that a
+    floor can reach. Slits that the gap closes, such as behind a unit drawn a little off its wall, are
+    left out.
     """
     gap = space.rules.gap.wall
     parts = inset(outline, gap, space.rooms[0].source)
@@ -117,8 +164,8 @@ def _set_back(outline: Polygon, space: Space) -> list[Floor]:
         # A slit shows in the length of the outline, even one of no width.
         has_slits = outline.length - _grown(parts[0], gap).length > SLIVER_WIDTH_MM
         own = _around(outline, parts[0], gap) if has_slits else outline
-        return [Floor(outline=own, shape=parts[0])]
-    return [Floor(outline=_around(outline, part, gap), shape=part) for part in parts]
+        return [(own, parts[0])]
+    return [(_around(outline, part, gap), part) for part in parts]
 
 
 def _grown(floor: Polygon, gap: float) -> Polygon:
@@ -134,59 +181,59 @@ def _around(outline: Polygon, floor: Polygon, gap: float) -> Polygon:
     return max(parts, key=lambda p: p.area)
 
 
-def _outlines(space: Space, findings: list[Finding]) -> list[Polygon]:
-    """Rooms and their shares of the doorways, less the obstacles; near the origin, largest first."""
+def _lots(space: Space, findings: list[Finding]) -> list[Lot]:
+    """Each room with its share of the doorways, less what stands in it; near the origin."""
     rooms = [_valid(moved(r.shape, space.origin), r) for r in space.rooms]
-    tongues = [
-        t for d in (*space.ends, *space.through) for t in _tongues(space, d, rooms, findings)
-    ]
     stops = [moved(o, space.origin) for o in space.obstacles]
-    whole = _whole(rooms, tongues, stops, space)
-    parts = [p for p in shapely.get_parts(whole) if isinstance(p, Polygon) and p.area > AREA_MM2]
-    return sorted(parts, key=lambda p: -round(p.area))
+    tongues: list[list[Polygon]] = [[] for _ in rooms]
+    sides: list[list[Side]] = [[] for _ in rooms]
+    for doorway in (*space.ends, *space.through):
+        near = moved_doorway(doorway, space.origin)
+        line = joint_line(near, space.rules.doorways.leaf_cover)
+        own = [n for n, r in enumerate(space.rooms) if r.id in doorway.rooms]
+        # Where the floor is broken between two rooms of the space, a slit keeps its sides apart.
+        slit = SLIT_MM / 2 if len(own) > 1 and doorway in space.ends else 0.0
+        for n in own:
+            tongue = tongue_into(near, rooms[n], line, slit)
+            if tongue is None:
+                findings.append(_stands_off(space, doorway))
+                continue
+            if tongue.off_mm > WALL_SNAP_MM:
+                findings.append(_bridged(space, doorway, tongue.off_mm, space.rooms[n]))
+            tongues[n].append(tongue.shape)
+            if doorway in space.through:
+                sides[n].append(Side(doorway=near, line=line))
+    return [
+        Lot(shapes=_less(room, own, stops, space), sides=tuple(joined))
+        for room, own, joined in zip(rooms, tongues, sides, strict=True)
+    ]
 
 
-def _tongues(
-    space: Space, doorway: Doorway, rooms: list[Polygon], findings: list[Finding]
-) -> Iterator[Polygon]:
-    """The floor inside a doorway, from each of the rooms up to the joint line. Where the floor is
-    broken between two rooms of the space, a slit keeps its two sides apart.
+def _less(
+    room: Polygon, tongues: list[Polygon], stops: list[Polygon], space: Space
+) -> tuple[Polygon, ...]:
+    """A room and its tongues less what stands in it, largest part first. Edges that nearly coincide,
+    as of a unit against its wall, can make an overlay lose floor without a word unless it is done on a
+    grid; so it is, and the areas are compared.
     """
-    near = moved_doorway(doorway, space.origin)
-    line = joint_line(near, space.rules.doorways.leaf_cover)
-    sides = [n for n, r in enumerate(space.rooms) if r.id in doorway.rooms]
-    slit = SLIT_MM / 2 if len(sides) > 1 and doorway in space.ends else 0.0
-    for n in sides:
-        tongue = tongue_into(near, rooms[n], line, slit)
-        if tongue is None:
-            findings.append(_stands_off(space, doorway))
-            continue
-        if tongue.off_mm > WALL_SNAP_MM:
-            findings.append(_bridged(space, doorway, tongue.off_mm, space.rooms[n]))
-        yield tongue.shape
-
-
-def _whole(
-    rooms: list[Polygon], tongues: list[Polygon], stops: list[Polygon], space: Space
-) -> BaseGeometry:
-    """Rooms and tongues less what stands in them. Edges that nearly coincide, as of a unit against its
-    wall, can make an overlay lose floor without a word unless it is done on a grid; so it is, and the
-    areas are compared.
-    """
-    whole: BaseGeometry = shapely.MultiPolygon(rooms) if len(rooms) > 1 else rooms[0]
-    if tongues or len(rooms) > 1:
-        whole = shapely.union_all([*rooms, *tongues], grid_size=GRID_MM)
+    whole: BaseGeometry = room
+    if tongues:
+        whole = shapely.union_all([room, *tongues], grid_size=GRID_MM)
     if stops:
         taken = shapely.union_all(stops, grid_size=GRID_MM)
         whole = shapely.difference(whole, taken, grid_size=GRID_MM)
-    most = sum(r.area for r in rooms)
-    least = most - sum(s.area for s in stops)
-    most += sum(t.area for t in tongues)
+    least = room.area - sum(s.area for s in stops)
+    _check_area(whole, least, room.area + sum(t.area for t in tongues), space)
+    parts = [p for p in shapely.get_parts(whole) if isinstance(p, Polygon) and p.area > AREA_MM2]
+    return tuple(sorted(parts, key=lambda p: -round(p.area)))
+
+
+def _check_area(whole: BaseGeometry, least: float, most: float, space: Space) -> None:
+    """Refuse an overlay that lost floor or made some up."""
     if not least - area_slack(least) <= whole.area <= most + area_slack(most):
         what = f"The floor of {space.name} could not be put together from its outlines."
         remedy = "Redraw the room, its doorways and obstacles more simply."
         raise not_laid("LAY-121", what, space.rooms[0].source, remedy)
-    return whole
 
 
 def _valid(shape: Polygon, room: Room) -> Polygon:

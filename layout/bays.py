@@ -15,12 +15,12 @@ from shapely import LineString, Polygon
 
 from importer.plan import DoorwayId, Finding, Plan, Point, Room, RoomId
 from importer.tolerance import AREA_MM2, SAME_POINT_MM, SLIVER_WIDTH_MM
+from layout.bay_cells import LimitCut
 from layout.bay_doorways import joint_line
 from layout.bay_error import LayoutError, not_laid, told_as_finding
 from layout.bay_joins import called, join_rooms, rule_of
-from layout.bay_limits import LimitCut
 from layout.bay_near import moved_back
-from layout.bay_space import Floor, Space, floors_in
+from layout.bay_space import Floor, Floors, Space, base_id, floors_in, name_of
 from layout.floor import Bay, BayId, JointKind, MovementJoint, UnlaidRoom
 from layout.rules import RuleSet
 
@@ -123,7 +123,8 @@ def _form(space: Space, obstacles: Mapping[RoomId, tuple[Polygon, ...]], formed:
             alone = _space(space.plan, space.rules, (room,), frozenset(), obstacles)
             _form(alone, obstacles, formed)
         return
-    own = _bays(space, found.floors)
+    own = _bays(space, found)
+    formed.why.update(found.broken)
     formed.bays.extend(own)
     formed.joints.extend(_bay_joints(space, found.cuts, own))
     formed.findings.extend(found.findings)
@@ -147,26 +148,36 @@ def _obstacles_by_room(plan: Plan) -> Mapping[RoomId, tuple[Polygon, ...]]:
 # --- bays and their names ----------------------------------------------------------------------
 
 
-def _bays(space: Space, floors: Sequence[Floor]) -> tuple[Bay, ...]:
-    """One bay for each floor; lettered when there are several, from left to right."""
-    room, several = space.rooms[0], len(floors) > 1
+def _bays(space: Space, found: Floors) -> tuple[Bay, ...]:
+    """One bay for each floor, in the order of their rooms; lettered from left to right where several
+    have the same first room.
+    """
+    by_room: dict[RoomId, list[Floor]] = {}
+    for floor in found.floors:
+        by_room.setdefault(floor.rooms[0].id, []).append(floor)
     bays = []
-    for n, floor in enumerate(sorted(floors, key=lambda f: _reading_key(f.shape))):
-        letter = _letter(n) if several else ""
-        bays.append(
-            Bay(
-                id=BayId(space.base_id + letter),
-                name=space.name + (f", part {letter}" if several else ""),
-                rooms=tuple(r.id for r in space.rooms),
-                storey=room.storey,
-                flat=room.flat,
-                outline=moved_back(floor.outline, space.origin),
-                floor=moved_back(floor.shape, space.origin),
-                gap_mm=space.rules.gap.wall,
-                through=tuple(d.id for d in space.through),
-            )
-        )
+    for room in (r.id for r in space.rooms if r.id in by_room):
+        floors = sorted(by_room[room], key=lambda f: _reading_key(f.shape))
+        for n, floor in enumerate(floors):
+            letter = _letter(n) if len(floors) > 1 else ""
+            bays.append(_bay(space, found, floor, letter))
     return tuple(bays)
+
+
+def _bay(space: Space, found: Floors, floor: Floor, letter: str) -> Bay:
+    first = floor.rooms[0]
+    return Bay(
+        id=BayId(base_id(first) + letter),
+        name=name_of(floor.rooms) + (f", part {letter}" if letter else ""),
+        rooms=tuple(r.id for r in floor.rooms),
+        storey=first.storey,
+        flat=next((r.flat for r in floor.rooms if r.flat is not None), None),
+        outline=moved_back(floor.outline, space.origin),
+        floor=moved_back(floor.shape, space.origin),
+        gap_mm=space.rules.gap.wall,
+        through=floor.through,
+        along=found.along,
+    )
 
 
 def _reading_key(part: Polygon) -> tuple[int, int]:
@@ -229,7 +240,7 @@ def _bay_joints(
         if beside:
             joints.append(
                 MovementJoint(
-                    id=f"J-{space.base_id}.{len(joints) + 1}",
+                    id=f"J-{base_id(space.rooms[0])}.{len(joints) + 1}",
                     kind=JointKind.BAY_JOINT,
                     line=line,
                     why=cut.why,

@@ -18,15 +18,16 @@ import shapely
 from shapely import Polygon
 
 from importer.plan import Origin, Plan, Point
-from importer.tolerance import SAME_POINT_MM, area_slack
+from importer.tolerance import SAME_POINT_MM, SQUARE_DEG, area_slack
+from layout.bay_cells import is_within
 from layout.bay_edges import TONGUE_MM, Surroundings, grid_edges
 from layout.bay_error import not_laid
-from layout.bay_limits import is_within
 from layout.bay_near import moved, near_origin
 from layout.bay_start import StartWall, frame_from, start_walls
 from layout.directions import (
     STRAIGHT_MM,
     Direction,
+    between_deg,
     directions_for,
     turned,
 )
@@ -50,18 +51,26 @@ def set_out(bay: Bay, plan: Plan, rules: RuleSet) -> tuple[SettingOut, ...]:
     """
     rooms = [r for r in plan.rooms if r.id in bay.rooms]
     directions = directions_for(rooms, plan, rules)
+    if bay.along is not None:
+        directions = (_as_beyond(bay.along, directions),)
     origin = near_origin([bay.outline])
     outline = moved(bay.outline, origin)
-    fitting = [d for d in directions if is_within(outline, d.along, rules.limits)]
+    fitting = [d for d in directions if is_within([outline], d.along, rules.limits)]
     around = Surroundings.of(bay, plan)
     return tuple(_along(bay, d, around, rules) for d in fitting or directions[:1])
+
+
+def _as_beyond(along: Point, directions: Sequence[Direction]) -> Direction:
+    """The direction that the floor had before it was broken, with its reason if this bay has it."""
+    own = next((d for d in directions if between_deg(d.along, along) <= SQUARE_DEG), None)
+    return Direction(along=along, why=own.why if own else "As in the floor beyond the joint.")
 
 
 def set_out_across(bay: Bay, plan: Plan, rules: RuleSet, chosen: SettingOut) -> SettingOut | None:
     """The same at right angles to a setting-out, for its figures; None where the limits forbid it."""
     way = Direction(along=turned(chosen.frame.along), why="At right angles to that.")
     outline = moved(bay.outline, near_origin([bay.outline]))
-    if not is_within(outline, way.along, rules.limits):
+    if not is_within([outline], way.along, rules.limits):
         return None
     return _along(bay, way, Surroundings.of(bay, plan), rules)
 
