@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from itertools import accumulate
 
 import numpy as np
 import shapely
@@ -14,7 +15,7 @@ from importer.plan import Point
 from layout.floor import BayLayout, PlanResult
 from layout.rules import RuleSet
 from layout.writers.dxf.joint_marks import draw_breaches, joint_marks
-from layout.writers.dxf.marks import Dimension, Fill, Letter, Mark, Stroke
+from layout.writers.dxf.marks import Dimension, Fill, Letter, Lines, Mark, Stroke
 from layout.writers.dxf.panels import Block, set_panels
 from layout.writers.dxf.pieces import bay_strokes, rip_strokes
 from layout.writers.dxf.placing import Board
@@ -22,7 +23,7 @@ from layout.writers.dxf.row_marks import draw_lengths, draw_row_numbers, draw_ti
 from layout.writers.dxf.setting_out_marks import draw_datum, draw_start
 from layout.writers.dxf.sizes import Scale, table_scale
 from layout.writers.dxf.sketch import Sketch, sketch_of
-from layout.writers.dxf.tables import Told, panels_of, room_names
+from layout.writers.dxf.tables import Told, panels_of, plain_room_names, room_names
 from layout.writers.dxf.underlay import Bounds, Underlay
 
 _MARGIN_MM = 20.0
@@ -38,6 +39,7 @@ class Composition:
     marks: tuple[Mark, ...]
     bounds: Bounds
     view: Bounds
+    told: tuple[Told, ...] = ()
 
 
 def compose(
@@ -80,7 +82,7 @@ def compose(
     )
     marks = (*strokes, *lettering, *tables)
     seen = [b for b in (underlay.bounds(), bounds_of(marks)) if b is not None]
-    return Composition(marks=marks, bounds=_union(seen), view=view)
+    return Composition(marks=marks, bounds=_union(seen), view=view, told=tuple(told))
 
 
 def _letter(result: PlanResult, sketches: Sequence[Sketch]) -> list[Told]:
@@ -90,16 +92,15 @@ def _letter(result: PlanResult, sketches: Sequence[Sketch]) -> list[Told]:
         draw_start(sketch)
     for sketch in laid:
         draw_datum(sketch)
-    number = 1
-    for sketch in sketches:
+    firsts = list(accumulate((len(s.layout.breaches) for s in sketches), initial=1))
+    for sketch, number in zip(sketches, firsts, strict=False):
         draw_breaches(sketch, number)
-        number += len(sketch.layout.breaches)
     for sketch in laid:
         draw_row_numbers(sketch)
     apart = {id(s): tuple(draw_lengths(s)) for s in laid}
     for sketch in laid:
         draw_title(sketch)
-    names = room_names(result)
+    names, plain = room_names(result), plain_room_names(result)
     return [
         Told(
             layout=s.layout,
@@ -107,8 +108,10 @@ def _letter(result: PlanResult, sketches: Sequence[Sketch]) -> list[Told]:
             rooms_mm2=_rooms_area(s.layout, result),
             sketch=s,
             apart=apart.get(id(s), ()),
+            plain_rooms=", ".join(plain.get(r, str(r)) for r in s.layout.bay.rooms),
+            first_breach=number,
         )
-        for s in sketches
+        for s, number in zip(sketches, firsts, strict=False)
     ]
 
 
@@ -167,7 +170,7 @@ def _moved(mark: Mark, by: Point) -> Mark:
     def shift(p: Point) -> Point:
         return p[0] + by[0], p[1] + by[1]
 
-    if isinstance(mark, Letter):
+    if isinstance(mark, (Letter, Lines)):
         return replace(mark, at=shift(mark.at))
     if isinstance(mark, (Stroke, Fill)):
         return replace(mark, points=tuple(shift(p) for p in mark.points))
@@ -178,10 +181,11 @@ def bounds_of(marks: Sequence[Mark]) -> Bounds | None:
     """Bounds of what is drawn, lettering included; None when nothing is."""
     points: list[Point] = []
     for mark in marks:
-        if isinstance(mark, Letter):
+        if isinstance(mark, (Letter, Lines)):
             points.extend((float(x), float(y)) for x, y in mark.box().exterior.coords)
         elif isinstance(mark, Dimension):
-            points += (mark.start, mark.end, mark.line_at, mark.text.at)
+            points += (mark.start, mark.end, mark.line_at)
+            points.extend((float(x), float(y)) for x, y in mark.text.box().exterior.coords)
         else:
             points.extend(mark.points)
     if not points:

@@ -80,6 +80,25 @@ def from_drawing(name: str, longest: int = LONGEST) -> str:
     return line.replace("\\U+", "\\ U+").replace("\\M+", "\\ M+")
 
 
+def for_sheet(name: str, longest: int = LONGEST) -> str:
+    r"""A name out of a drawing as one line of MTEXT or of an attribute in a title block, where nothing
+    keeps `%%` from being read as a code: the two are parted.
+
+    >>> for_sheet("Bad\n100%%c")
+    'Bad 100% %c'
+    """
+    return from_drawing(name, longest).replace("%%%%%%", "% %")
+
+
+def cut_to(text: str, width: float, height: float) -> str:
+    """The text, or as much of it as fits into a width, and three dots."""
+    if text_width(text, height) <= width:
+        return text
+    while text and text_width(text + "...", height) > width:
+        text = text[:-1].rstrip()
+    return f"{text}..."
+
+
 def wrapped(text: str, width: float, height: float) -> Iterator[str]:
     """Lines of at most `width`, broken at blanks; a word longer than a line stands alone."""
     line = ""

@@ -14,7 +14,8 @@ from layout.writers.dxf.compose import Composition, compose
 from layout.writers.dxf.pen import Pen
 from layout.writers.dxf.records import has_record, write_record
 from layout.writers.dxf.scheme import SCHEMES, LayerScheme
-from layout.writers.dxf.source import Opened, open_drawing, write_whole
+from layout.writers.dxf.sheet_set import add_sheets, sheet_set
+from layout.writers.dxf.source import Opened, made_up_layouts, open_drawing, write_whole
 from layout.writers.dxf.splice import CannotSpliceError, View, splice
 from layout.writers.dxf.styles import add_styles
 from layout.writers.dxf.tags import RawFile, parse
@@ -70,20 +71,29 @@ def mark_drawing(
     if has_record(opened.doc):
         raise PlanError(_marked_before(source))
     to_mm = result.plan.units.to_mm
-    before = frozenset(opened.doc.entitydb.keys())
+    before = frozenset(opened.doc.entitydb.keys()) - made_up_layouts(opened)
     counted = census(opened.doc) if opened.raw is None else {}
     underlay = underlay_of(opened.doc, to_mm)
     drawn = compose(result, rules, underlay, opened.remarks, default_rules=default_rules)
     pen = Pen(opened.doc, add_styles(opened.doc, scheme, to_mm), to_mm)
     for mark in drawn.marks:
         pen.draw(mark)
+    remarks = list(opened.remarks)
+    if rules.outputs.sheets:
+        sheets = sheet_set(drawn, result, rules, underlay, default_rules=default_rules)
+        add_sheets(opened.doc, sheets.sheets, pen.styles, to_mm)
+        if sheets.left_out:
+            remarks.append(
+                f"{sheets.left_out} bays have no paper-space sheet: a drawing holds only so many. The "
+                "plan and the other outputs have them all."
+            )
     write_record(opened.doc, result, rules, scheme, default_rules=default_rules)
     view = _view(drawn, to_mm)
     if opened.raw is None:
         data = _written_whole(opened, counted, view)
     else:
         data = _added(source, opened, before, view)
-    return MarkedFile(data=data, remarks=opened.remarks)
+    return MarkedFile(data=data, remarks=tuple(remarks))
 
 
 def _added(source: Path, opened: Opened, before: frozenset[str], view: View) -> bytes:
@@ -113,10 +123,33 @@ def _touched(raw: RawFile, data: bytes) -> tuple[str, ...]:
     if after is None:
         return ("all",)
     changed = {r.handle for r in raw.records if r.kind in {"TABLE", "VPORT", "DICTIONARY"}}
+    changed |= _linked(raw, after)
     gone = differences(raw_census(raw), raw_census(after))
     return tuple(
         key for key in gone if key.split("/")[1] not in changed and not key.startswith("HEADER/")
     )
+
+
+def _linked(before: RawFile, after: RawFile) -> set[str]:
+    """Block records that differ in nothing but the link to a layout, where it led nowhere."""
+    was, now = _block_records(before), _block_records(after)
+    return {
+        handle
+        for handle, (link, rest) in was.items()
+        if link not in before.handles and handle in now and rest == now[handle][1]
+    }
+
+
+def _block_records(file: RawFile) -> dict[str, tuple[str, list[tuple[int, bytes]]]]:
+    """By handle: the link to a layout, and all other groups."""
+    found = {}
+    for record in file.in_section("TABLES"):
+        if record.kind == "BLOCK_RECORD" and record.handle is not None:
+            tags = [(t.code, t.value) for t in file.tags_of(record)]
+            link = next((value for code, value in tags if code == 340), b"")
+            words = link.decode("ascii", "replace").upper()
+            found[record.handle] = (words, [t for t in tags if t[0] != 340])
+    return found
 
 
 def _view(drawn: Composition, to_mm: float) -> View:

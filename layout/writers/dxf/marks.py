@@ -59,6 +59,31 @@ class Letter:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Lines:
+    """Several lines of text, one below the other, never turned. `at` is where the top of the capitals of
+    the first line meets the flush side; `pitch` is the distance from line to line.
+    """
+
+    content: Content
+    lines: tuple[str, ...]
+    at: Point
+    height: float
+    pitch: float
+    align: Align = Align.LEFT
+
+    @property
+    def width(self) -> float:
+        """Estimated width."""
+        return max(text_width(line, self.height) for line in self.lines)
+
+    def box(self) -> Polygon:
+        """The rectangle that the text takes up."""
+        start = -self.align.value * self.width
+        deep = self.height + (len(self.lines) - 1) * self.pitch
+        return oriented_box(self.at, (1.0, 0.0), (start, -deep, start + self.width, 0.0))
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Stroke:
     """A line, or a closed outline. `kind`, `data` and `frame` (origin, directions of x and y) are what
     is written on the entity so that it can be read back.
@@ -93,7 +118,7 @@ class Dimension:
     text: Letter
 
 
-Mark = Letter | Stroke | Fill | Dimension
+Mark = Letter | Lines | Stroke | Fill | Dimension
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

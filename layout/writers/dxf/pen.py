@@ -6,10 +6,11 @@ from math import ceil, log10
 
 from ezdxf.document import Drawing
 from ezdxf.entities.dxfgfx import DXFGraphic
-from ezdxf.enums import TextEntityAlignment
+from ezdxf.enums import MTextEntityAlignment, TextEntityAlignment
+from ezdxf.layouts import BaseLayout
 
 from importer.plan import Point
-from layout.writers.dxf.marks import Align, Dimension, Fill, Letter, Mark, Stroke
+from layout.writers.dxf.marks import Align, Dimension, Fill, Letter, Lines, Mark, Stroke
 from layout.writers.dxf.styles import Styles
 from layout.writers.dxf.xdata import APPID, Kind, entity_tags
 
@@ -20,12 +21,24 @@ _ALIGN = {
 }
 
 
-class Pen:
-    """Draws marks given in millimetres into a modelspace in drawing units."""
+_ATTACH = {
+    Align.LEFT: MTextEntityAlignment.TOP_LEFT,
+    Align.CENTRE: MTextEntityAlignment.TOP_CENTER,
+    Align.RIGHT: MTextEntityAlignment.TOP_RIGHT,
+}
+_EXACT_SPACING = 2
+_SPACING = 5 / 3
+"""Line spacing of an MTEXT of factor 1, in heights of capitals."""
 
-    def __init__(self, doc: Drawing, styles: Styles, to_mm: float) -> None:
-        self._space = doc.modelspace()
-        self._styles = styles
+
+class Pen:
+    """Draws marks given in millimetres into modelspace in drawing units, or into another space."""
+
+    def __init__(
+        self, doc: Drawing, styles: Styles, to_mm: float, space: BaseLayout | None = None
+    ) -> None:
+        self._space = doc.modelspace() if space is None else space
+        self.styles = styles
         self._to_mm = to_mm
         self._decimals = 3 + max(0, ceil(log10(to_mm)))
 
@@ -35,6 +48,8 @@ class Pen:
             self._stroke(mark)
         elif isinstance(mark, Letter):
             self._letter(mark)
+        elif isinstance(mark, Lines):
+            self._lines(mark)
         elif isinstance(mark, Fill):
             self._fill(mark)
         else:
@@ -51,7 +66,7 @@ class Pen:
         return round(mm / self._to_mm, self._decimals + 3)
 
     def _layer(self, mark: Mark) -> dict[str, str]:
-        return {"layer": self._styles.layers[mark.content]}
+        return {"layer": self.styles.layers[mark.content]}
 
     def _stroke(self, mark: Stroke) -> None:
         points = [self.unit(p) for p in mark.points]
@@ -71,9 +86,24 @@ class Pen:
             mark.text,
             height=self._size(mark.height),
             rotation=_degrees(mark.angle_deg),
-            dxfattribs={**self._layer(mark), "style": self._styles.text},
+            dxfattribs={**self._layer(mark), "style": self.styles.text},
         )
         entity.set_placement(self.unit(mark.at), align=_ALIGN[mark.align])
+        self._ours(entity)
+
+    def _lines(self, mark: Lines) -> None:
+        entity = self._space.add_mtext(
+            "\\P".join(_escaped(line) for line in mark.lines),
+            dxfattribs={
+                **self._layer(mark),
+                "style": self.styles.text,
+                "insert": self.unit(mark.at),
+                "char_height": self._size(mark.height),
+                "attachment_point": int(_ATTACH[mark.align]),
+                "line_spacing_style": _EXACT_SPACING,
+                "line_spacing_factor": round(mark.pitch / mark.height / _SPACING, 4),
+            },
+        )
         self._ours(entity)
 
     def _fill(self, mark: Fill) -> None:
@@ -90,7 +120,7 @@ class Pen:
             p1=self.unit(mark.start),
             p2=self.unit(mark.end),
             angle=_degrees(quarter),
-            dimstyle=self._styles.dimension,
+            dimstyle=self.styles.dimension,
             location=self.unit((figure.x, figure.y)),
             text_rotation=_degrees(mark.text.angle_deg),
             dxfattribs=self._layer(mark),
@@ -101,6 +131,11 @@ class Pen:
 
     def _ours(self, entity: DXFGraphic) -> None:
         entity.set_xdata(APPID, entity_tags(Kind.MARK))
+
+
+def _escaped(line: str) -> str:
+    """What MTEXT would read as a code of its own."""
+    return line.replace("\\", "\\\\").replace("{", "\\{").replace("}", "\\}")
 
 
 def _degrees(angle: float) -> float:

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 
+import numpy as np
+import shapely
 from shapely import LineString
 from shapely import Point as ShapelyPoint
 
@@ -118,13 +120,39 @@ def draw_lengths(sketch: Sketch) -> Iterator[LengthApart]:
 def _length(
     sketch: Sketch, run: RunSeen, piece: Piece, words: str, *, inset: float, starts: bool
 ) -> bool:
-    if run.height < THINNEST_ROW:
+    wide = text_width(words, PLAN.small)
+    if inset + wide + 2 * INSIDE > run.x1 - run.x0:
+        return False  # it would stand on the wall
+    near = (piece.shape.bounds[0] if starts else piece.shape.bounds[2]) + (inset if starts else 0.0)
+    band = _band(piece, (near, near + wide) if starts else (near - wide, near))
+    if band is None or band[1] - band[0] < THINNEST_ROW:
         return False
-    x = _end_over_text(piece, run.middle, starts=starts)
-    at = sketch.at(x + inset + INSIDE if starts else x - INSIDE, run.middle)
+    middle = (band[0] + band[1]) / 2
+    x = _end_over_text(piece, middle, starts=starts)
+    at = sketch.at(x + inset + INSIDE if starts else x - INSIDE, middle)
     toward = sketch.forward if starts else sketch.backward
     letter = read_along(Content.LENGTH, words, at, toward, PLAN.small)
     return sketch.keep(sketch.board.place([lettered(letter, margin=0.0)]))
+
+
+def _band(piece: Piece, stretch: tuple[float, float]) -> tuple[float, float] | None:
+    """From where to where the piece reaches across, all along a stretch of its length: less than its
+    bounds where it is notched. None when it is not there at all.
+    """
+    x0, y0, x1, y1 = piece.shape.bounds
+    left, right = max(x0, stretch[0]), min(x1, stretch[1])
+    if len(piece.shape.exterior.coords) == 5 and not piece.shape.interiors:
+        return y0, y1
+    if right <= left:
+        return None
+    chords = shapely.intersection(
+        shapely.linestrings([[(x, y0), (x, y1)] for x in np.linspace(left, right, 7)[1:-1]]),
+        piece.shape,
+    )
+    bounds = shapely.bounds(chords)
+    if np.isnan(bounds).any() or (shapely.get_num_geometries(chords) != 1).any():
+        return None
+    return float(bounds[:, 1].max()), float(bounds[:, 3].min())
 
 
 def _end_over_text(piece: Piece, middle: float, *, starts: bool) -> float:

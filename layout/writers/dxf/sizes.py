@@ -30,6 +30,11 @@ class Scale:
         return mm_on_paper * self.ratio
 
     @property
+    def words(self) -> str:
+        """As it is written on a drawing."""
+        return f"1:{self.ratio:g}"
+
+    @property
     def small(self) -> float:
         """Capital height of lengths, row numbers and tables."""
         return self.paper(SMALL_MM)

@@ -12,6 +12,8 @@ from pathlib import Path
 
 import numpy as np
 from ezdxf.document import Drawing
+from ezdxf.entities.dictionary import Dictionary
+from ezdxf.entities.dxfentity import DXFEntity
 from ezdxf.lldxf.const import DXF2000, DXFError
 from ezdxf.lldxf.tagwriter import TagWriter
 
@@ -146,6 +148,22 @@ def _refused(path: Path, what: str, remedy: str) -> PlanError:
             remedy=remedy,
         )
     )
+
+
+def made_up_layouts(opened: Opened) -> frozenset[str]:
+    """Handles of the list of layouts and the layouts in it, where the file has none and the CAD library
+    supplied them: what is added to the file has to bring them along.
+    """
+    doc, raw = opened.doc, opened.raw
+    listed = doc.rootdict.get("ACAD_LAYOUT")
+    if raw is None or not isinstance(listed, Dictionary) or _in_file(raw, listed):
+        return frozenset()
+    layouts = [layout.dxf_layout for layout in doc.layouts]
+    return frozenset(str(e.dxf.handle) for e in (listed, *layouts) if not _in_file(raw, e))
+
+
+def _in_file(raw: RawFile, entity: DXFEntity) -> bool:
+    return str(entity.dxf.handle).upper() in raw.handles
 
 
 def write_whole(opened: Opened, view: View) -> bytes:

@@ -81,6 +81,9 @@ def splice(file: RawFile, doc: Drawing, before: frozenset[str], view: View) -> b
     for name, entries in new.tables.items():
         if entries:
             _add_to_table(edits, name, entries, known, doc.dxfversion)
+    # Ahead of the sections: a dictionary may be the last object, and what is put in first stands first.
+    _add_to_dictionaries(edits, doc, before)
+    _link_layouts(edits, doc, before)
     for section, text in (
         ("BLOCKS", new.blocks),
         ("ENTITIES", _export(new.entities, doc.dxfversion)),
@@ -89,7 +92,6 @@ def splice(file: RawFile, doc: Drawing, before: frozenset[str], view: View) -> b
         if text:
             _check_references(text, known)
             edits.insert(_end(file, section), text)
-    _add_to_dictionaries(edits, doc, before)
     _patch_header(edits, doc, view)
     _patch_views(edits, view)
     return edits.applied()
@@ -215,6 +217,25 @@ def _add_to_dictionaries(edits: _Edits, doc: Drawing, before: frozenset[str]) ->
         tags = edits.file.tags_of(record)
         place = next((t.start for t in tags if t.code >= 1000), tags[-1].end)
         edits.replace(place, place, "".join(f"  3\n{k}\n350\n{h}\n" for k, h in added))
+
+
+def _link_layouts(edits: _Edits, doc: Drawing, before: frozenset[str]) -> None:
+    """Block records that were there before and now have a layout learn which."""
+    records = {r.handle: r for r in edits.file.in_section("TABLES") if r.kind == "BLOCK_RECORD"}
+    for layout in doc.layouts:
+        own, block = layout.dxf_layout.dxf.handle, layout.block_record_handle
+        if own in before or block not in before:
+            continue
+        record = records.get(block.upper())
+        if record is None:
+            raise CannotSpliceError(f"no block record {block}")
+        tags = edits.file.tags_of(record)
+        link = next((t for t in tags if t.code == 340), None)
+        name = next((t for t in tags if t.code == 2), tags[-1])
+        if link is not None:
+            edits.value(link, own)
+        else:
+            edits.replace(name.end, name.end, f"340\n{own}\n")
 
 
 def _patch_header(edits: _Edits, doc: Drawing, view: View) -> None:

@@ -9,7 +9,7 @@ from pathlib import PurePath
 
 from importer.plan import RoomId, Severity
 from layout.cautions import CAUTIONS, DEFAULT_RULES_NOTE
-from layout.floor import BayLayout, PlanResult
+from layout.floor import BayLayout, Breach, PlanResult, Window
 from layout.rules import RuleSet
 from layout.takeoff import combine
 from layout.writers.dxf.lettering import LONGEST_SENTENCE, from_drawing, wrapped
@@ -22,6 +22,8 @@ from layout.writers.dxf.sketch import LengthApart, Sketch
 from layout.writers.numbers import m2, whole_mm
 
 _MOST_FINDINGS = 15
+_MOST_BREACHES = 8
+"""On the sheet of a bay; the list beside the plan has them all."""
 _INDENT = 8.0
 _AREA, _LAID, _PLANKS, _BOUND, _BREACHES = 88.0, 103.0, 118.0, 131.0, 150.0
 _ROOMS = 24.0
@@ -34,9 +36,14 @@ class Told:
 
     layout: BayLayout
     rooms: str
+    """Names of its rooms, as written on the drawing."""
     rooms_mm2: float
     sketch: Sketch
     apart: tuple[LengthApart, ...]
+    plain_rooms: str = ""
+    """Names of its rooms as the plan has them."""
+    first_breach: int = 1
+    """Number of its first breach in the list of rules not kept."""
 
 
 def panels_of(
@@ -147,27 +154,42 @@ def _bays(told: Sequence[Told]) -> Panel | None:
         "brackets. Measure first; outside this, stop and set out again."
     )
     for t in told:
-        lines += item(from_drawing(t.layout.bay.id), " ".join(_bay_words(t)), x=_ROOMS)
+        words = (*bay_words(t), *(_ranges(t.layout.window) if t.sketch.runs else ()))
+        lines += item(from_drawing(t.layout.bay.id), " ".join(words), x=_ROOMS)
     return Panel(lines=tuple(lines))
 
 
-def _bay_words(told: Told) -> Iterator[str]:
+def bay_words(told: Told) -> Iterator[str]:
+    """How a bay is laid, sentence by sentence."""
     layout, sketch = told.layout, told.sketch
     if not sketch.runs:
         yield "Nothing could be laid here."
         return
     frame = layout.setting_out.frame
-    (short, long), (narrow, wide) = layout.window.length_mm, layout.window.width_mm
     yield f"Rows {_compass(frame.along)}, one after another {_compass(frame.across)}."
     near, far = (whole_mm(mm) for mm in layout.setting_out.datum_offset_mm)
     ends = f"{near}" if near == far else f"{near} at the start, {far} at the end,"
     yield f"Datum {ends} from the start wall."
-    yield f"[{short:+.0f} to {long:+.0f}, {narrow:+.0f} to {wide:+.0f}]"
     if any(is_ripped(p) for p in layout.pieces):
         yield f"Rip {'; '.join(_ripped(sketch.runs))}."
     for words, slant in (("first", sketch.first_slant), ("last", sketch.last_slant)):
         if slant is not None:
             yield _slant_words(words, slant)
+
+
+def _ranges(window: Window) -> Iterator[str]:
+    (short, long), (narrow, wide) = window.length_mm, window.width_mm
+    yield f"[{short:+.0f} to {long:+.0f}, {narrow:+.0f} to {wide:+.0f}]"
+
+
+def window_words(window: Window) -> Iterator[str]:
+    """How far the real room may differ from the drawing, in words."""
+    (short, long), (narrow, wide) = window.length_mm, window.width_mm
+    yield (
+        f"Measure first. The layout holds for a room up to {abs(short):.0f} shorter or "
+        f"{abs(long):.0f} longer along the rows, {abs(narrow):.0f} narrower or {abs(wide):.0f} wider "
+        "across; outside this, stop and set out again."
+    )
 
 
 def _ripped(runs: Sequence[RunSeen]) -> Iterator[str]:
@@ -231,17 +253,39 @@ def _breaches(told: Sequence[Told]) -> Panel | None:
         return None
     lines = [heading("RULES NOT KEPT")]
     for n, b in enumerate(breaches, start=1):
-        figures = f"{b.rule} {b.value:g}, limit {b.limit:g}"
-        lines += item(
-            str(n), f"{from_drawing(b.where)}: {figures}. {from_drawing(b.why, LONGEST_SENTENCE)}"
-        )
+        lines += item(str(n), _breach_words(b))
     return Panel(lines=tuple(lines), content=Content.TABLE)
+
+
+def _breach_words(b: Breach) -> str:
+    figures = f"{b.rule} {b.value:g}, limit {b.limit:g}"
+    return f"{from_drawing(b.where)}: {figures}. {from_drawing(b.why, LONGEST_SENTENCE)}"
+
+
+def broken_rules(told: Told) -> tuple[tuple[str, tuple[str, ...]], ...]:
+    """Heading and sentences of the rules that a bay does not keep, by their numbers in the plan."""
+    breaches = told.layout.breaches
+    if not breaches:
+        return ()
+    words = [
+        f"{n}  {_breach_words(b)}"
+        for n, b in enumerate(breaches[:_MOST_BREACHES], start=told.first_breach)
+    ]
+    more = len(breaches) - len(words)
+    if more:
+        words.append(f"and {more} more, see the list beside the plan.")
+    return (("Rules not kept", tuple(words)),)
 
 
 def room_names(result: PlanResult) -> dict[RoomId, str]:
     """What each room is called: its name, else its number, else its id."""
+    return {room: from_drawing(name) for room, name in plain_room_names(result).items()}
+
+
+def plain_room_names(result: PlanResult) -> dict[RoomId, str]:
+    """The same as the plan has it."""
     rooms = result.plan.rooms if result.plan is not None else ()
-    return {r.id: from_drawing(r.name or r.number or str(r.id)) for r in rooms}
+    return {r.id: r.name or r.number or str(r.id) for r in rooms}
 
 
 def _unlaid(result: PlanResult) -> Panel | None:

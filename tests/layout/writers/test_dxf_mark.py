@@ -24,7 +24,7 @@ from layout.floor import PlanResult
 from layout.writers.dxf.census import census, differences, raw_census
 from layout.writers.dxf.mark import mark_drawing, marked_dxf
 from layout.writers.dxf.scheme import ISO13567, LOOKS, NCS, PLAIN, SCHEMES, Content, LayerScheme
-from layout.writers.dxf.tags import parse
+from layout.writers.dxf.tags import RawFile, RawRecord, parse
 from layout.writers.dxf.xdata import APPID
 from tests.conftest import REPO
 from tests.layout.writers.build import lay, result_of, rules
@@ -48,8 +48,16 @@ def assert_records_kept(before: bytes, after: bytes) -> None:
     assert source is not None
     assert result is not None
     allowed = {r.handle for r in source.records if r.kind in ALLOWED}
+    allowed |= {r.handle for r in source.records if has_no_layout(source, r)}
     kept = {k: v for k, v in raw_census(source).items() if k.split("/")[1] not in allowed}
     assert differences(kept, raw_census(result)) == ()
+
+
+def has_no_layout(file: RawFile, record: RawRecord) -> bool:
+    """The modelspace or paper space of a drawing without a list of layouts, which gains one."""
+    tags = {t.code: t.value for t in file.tags_of(record)}
+    space = tags.get(2, b"").upper() in {b"*MODEL_SPACE", b"*PAPER_SPACE"}
+    return record.kind == "BLOCK_RECORD" and space and not tags.get(340, b"").strip(b"0")
 
 
 def contents(doc: Drawing) -> dict[str, tuple[str, dict[str, object]]]:
