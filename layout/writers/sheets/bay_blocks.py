@@ -65,12 +65,13 @@ def bring_block(scene: Scene, rules: RuleSet, width: float) -> Block | None:
         ),
         (str(packs), f"packs of {plank.per_pack} for this bay alone, {left} left over"),
         (f"{m2(layout.area_mm2):.2f} m²", "laid"),
-        (str(from_offcuts), "pieces are offcuts of others"),
         (f"{rules.gap.wall:g}", "clear to walls, frames and pipes; wedges at both ends"),
     ]
+    if from_offcuts:
+        facts.insert(3, (str(from_offcuts), "pieces are offcuts of others"))
     if ripped:
         rows = ", ".join(map(str, ripped)) if len(ripped) <= _MOST_PLACES else "see the list"
-        facts.insert(4, (str(len(ripped)), f"rows to rip: {rows}"))
+        facts.insert(-1, (str(len(ripped)), f"rows to rip: {rows}"))
     strips = [s for figure, words in facts for s in item(figure, words, width, indent=_FIGURE)]
     return _block("Bring", strips)
 

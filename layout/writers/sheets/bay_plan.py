@@ -120,9 +120,10 @@ def _guides(drawing: PlanDrawing) -> None:
     """Pale lines from the row numbers to their rows."""
     left, _, right, _ = drawing.turned.paper_box
     for _, y, x0, x1 in numbered_rows(drawing):
-        drawing.sketch.draw(
-            ((left - 1.0, y), (x0, y)), ((x1, y), (right + 1.0, y)), pen=HAIR, colour=PALE
-        )
+        chains = [((left - 1.0, y), (x0, y)), ((x1, y), (right + 1.0, y))]
+        there = [c for c in chains if c[1][0] > c[0][0]]
+        if there:
+            drawing.sketch.draw(*there, pen=HAIR, colour=PALE)
 
 
 # --- order, breaches ----------------------------------------------------------------------------

@@ -59,7 +59,9 @@ def _rights(stages: Sequence[Stage]) -> tuple[float, ...]:
     for n, head in enumerate(_HEADS):
         words = {_cells(line)[n] for line in lines}
         widest = max((text_width(w, SMALL, bold=_BOLD[n]) for w in words), default=0.0)
-        x += max(widest, text_width(head, SMALL)) + (_BETWEEN if n else 0.0)
+        # A column that says nothing takes no room.
+        if widest > 0.0:
+            x += max(widest, text_width(head, SMALL)) + (_BETWEEN if n else 0.0)
         rights.append(round(x, 2))
     return tuple(rights)
 
@@ -86,7 +88,8 @@ def _cells(line: CutLine) -> tuple[str, ...]:
 def _head(columns: Columns) -> Strip:
     marks: list[Mark] = [
         Text(words=words, at=(right, -SMALL), align=Align.RIGHT, colour=GREY)
-        for words, right in zip(_HEADS, columns.rights, strict=True)
+        for n, (words, right) in enumerate(zip(_HEADS, columns.rights, strict=True))
+        if n == 0 or right > columns.rights[n - 1]
     ]
     marks.append(Text(words="cuts", at=(columns.cuts, -SMALL), colour=GREY))
     rule = ((0.0, -PITCH + 0.3), (columns.width, -PITCH + 0.3))

@@ -46,7 +46,7 @@ def draw_start(drawing: PlanDrawing) -> None:
     square = sorted_box(x + out * 0.4, y + 0.4, x + out * (0.4 + _START), y + 0.4 + _START)
     drawing.sketch.rect(square, pen=BOLD, fill=VERMILION)
     drawing.ground.take(square)
-    base = drawing.turned.paper_box[3] + 2.6
+    base = max(drawing.turned.paper_box[3] + 2.6, square[3] + 1.2)
     align = Align.LEFT if turned.forward else Align.RIGHT
     edge = square[0] if turned.forward else square[2]
     word = Text(
@@ -57,7 +57,7 @@ def draw_start(drawing: PlanDrawing) -> None:
     tail = word.box[2] + 2.0 if turned.forward else word.box[0] - 2.0
     _arrow(drawing, (tail, base + MEDIUM / 2), (tail - out * 12.0, base + MEDIUM / 2))
     middle = (square[0] + square[2]) / 2
-    if y + 0.4 < base - 1.0:
+    if square[3] + 2.0 < base:
         drawing.sketch.draw(((middle, square[3]), (middle, base - 0.8)), pen=FINE, colour=VERMILION)
     _arrow(drawing, (middle, square[1]), (middle, square[1] - 9.0), halo=True)
 

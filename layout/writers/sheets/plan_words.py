@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from itertools import product
+
 import numpy as np
 import shapely
 
@@ -37,9 +39,9 @@ def write_row_numbers(drawing: PlanDrawing) -> None:
     # Rows of full width first, from the middle out: the thin ones at the walls give way outwards.
     for row, y, _, _ in sorted(rows, key=lambda r: (abs(r[1] - middle), r[0])):
         out = 1.0 if y > middle else -1.0
-        for x, align in ((left - 1.5, Align.RIGHT), (right + 1.5, Align.LEFT)):
-            for step in (0.0, 0.5, 1.0, 1.5):
-                at = (x, y - SMALL / 2 + out * step)
+        for edge, side, align in ((left, -1.0, Align.RIGHT), (right, 1.0, Align.LEFT)):
+            for off, step in product((1.5, 4.8), (0.0, 0.5, 1.0, 1.5)):
+                at = (edge + side * off, y - SMALL / 2 + out * step)
                 text = Text(words=str(row), at=at, align=align)
                 if drawing.ground.place(text):
                     drawing.sketch.write(text)
