@@ -202,7 +202,9 @@ def _outcome(folder: Path, code: int, why: str, at: Progress, *, out_of_time: bo
     if not why and code > 0 and "MemoryError" in words:
         return _Ended(why="ran out of memory", at=at)
     if not why and code == 1 and "Traceback" in words:
-        raise ReaderFaultError(words.strip().rsplit("\n", 1)[-1])
+        fault = ReaderFaultError(words.strip().rsplit("\n", 1)[-1])
+        fault.add_note(words)
+        raise fault
     return _Ended(why=why or _death(code), at=at, out_of_time=out_of_time)
 
 

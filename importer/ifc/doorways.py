@@ -23,9 +23,11 @@ from shapely import Polygon, STRtree
 
 from importer.ifc.draft import DoorwayDraft, RoomDraft
 from importer.ifc.model import Entity, IfcModel, told
+from importer.ifc.section_bodies import Bodies, Role
+from importer.ifc.section_cut import cut_at
 from importer.ifc.section_doors import operation_of
-from importer.ifc.section_openings import Gap, Opening
-from importer.plan import DoorwayKind, Finding, Point, Severity
+from importer.ifc.section_openings import Gap, Opening, clipped
+from importer.plan import DoorwayKind, Finding, Severity
 
 STANDS_MM: Final = 500.0
 """A doorway belongs to the rooms that are there at this height above its sill."""
@@ -72,7 +74,7 @@ class _Rooms:
 
 
 def find_doorways(
-    model: IfcModel, rooms: Sequence[RoomDraft], openings: Sequence[Opening]
+    model: IfcModel, rooms: Sequence[RoomDraft], openings: Sequence[Opening], bodies: Bodies
 ) -> Doorways:
     """The doorways that openings and doors make between rooms.
 
@@ -80,6 +82,7 @@ def find_doorways(
         model: for findings.
         rooms: all rooms of the model; storeys are told apart by height.
         openings: everything in walls (`find_openings`).
+        bodies: the walls, for the depth of doorways that lead outside.
     """
     if not rooms:
         return Doorways(doorways=(), findings=())
@@ -87,22 +90,63 @@ def find_doorways(
     known = _Rooms(drafts=rooms, shapes=shapes, tree=STRtree(shapes))
     found: list[tuple[DoorwayDraft, Opening]] = []
     findings: list[Finding] = []
-    for opening in openings:
-        if opening.filling is not None and not opening.filling.is_a("IfcDoor"):
+    for each in openings:
+        if not _may_be_doorway(each):
             continue
-        plus, minus = (_side(opening.gap, sign, known) for sign in (1, -1))
-        if opening.filling is None and not _is_passage(opening.gap, (plus, minus), rooms):
+        opening, plus, minus = _looked_through(each, known)
+        door = opening.filling
+        if door is None and not _is_passage(opening.gap, (plus, minus), rooms):
             continue
         if plus is None and minus is None:
-            if opening.filling is not None:
-                findings.append(_leads_nowhere(model, opening.filling))
-            continue
-        if plus is not None and minus is not None and plus.room == minus.room:
-            if opening.filling is not None:
-                findings.append(_inside_one(model, opening.filling, rooms[plus.room]))
-            continue
-        found.append((_doorway(opening, plus, minus), opening))
+            findings += [] if door is None else [_leads_nowhere(model, door)]
+        elif plus is not None and minus is not None and plus.room == minus.room:
+            findings += [] if door is None else [_inside_one(model, door, rooms[plus.room])]
+        else:
+            if plus is None or minus is None:
+                opening = _in_its_wall(opening, bodies)
+            found.append((_doorway(opening, plus, minus), opening))
     return Doorways(doorways=tuple(_each_once(found)), findings=tuple(findings))
+
+
+def _may_be_doorway(opening: Opening) -> bool:
+    """A door, or a gap with nothing in it; no window and no hatch in the floor."""
+    filling = opening.filling
+    if filling is None:
+        return True
+    return filling.is_a("IfcDoor") and getattr(filling, "PredefinedType", None) != "TRAPDOOR"
+
+
+def _looked_through(opening: Opening, known: _Rooms) -> tuple[Opening, _Side | None, _Side | None]:
+    """The rooms on the two sides. Where nothing tells which way a hole runs, its wall being a plain body
+    placed at the origin, it is looked through both ways.
+    """
+    plus, minus = (_side(opening.gap, sign, known) for sign in (1, -1))
+    if opening.filling is not None or (plus is not None and minus is not None):
+        return opening, plus, minus
+    turned = replace(opening, gap=_turned(opening.gap))
+    across = [_side(turned.gap, sign, known) for sign in (1, -1)]
+    if all(side is not None for side in across) and across[0].room != across[1].room:  # type: ignore[union-attr]
+        return turned, across[0], across[1]
+    return opening, plus, minus
+
+
+def _turned(gap: Gap) -> Gap:
+    """The same rectangle with its sides the other way."""
+    ux, uy = gap.along
+    return replace(gap, along=(-uy, ux), u0=gap.v0, u1=gap.v1, v0=-gap.u1, v1=-gap.u0)
+
+
+def _in_its_wall(opening: Opening, bodies: Bodies) -> Opening:
+    """The opening no deeper than its wall."""
+    if opening.host is None:
+        return opening
+    height = opening.gap.low + STANDS_MM
+    cuts = [
+        cut_at(b.mesh, height)
+        for b in bodies.of(Role.WALL)
+        if b.whole == opening.host and b.low < height < b.high
+    ]
+    return clipped(opening, {opening.host: shapely.union_all(cuts)}) if cuts else opening
 
 
 # --- what lies on a side --------------------------------------------------------------------------
@@ -161,37 +205,40 @@ def _is_passage(
 def _doorway(opening: Opening, plus: _Side | None, minus: _Side | None) -> DoorwayDraft:
     gap, door = opening.gap, opening.filling
     operation = "" if door is None else operation_of(door)
-    low, high = _faces(gap, plus, minus)
+    low, high = _faces(opening, plus, minus)
+    thickness = high - low
     leaf = _leaf_v(door, operation, low, high)
     if plus is None or minus is None:
         # Outside lies beyond: the floor ends under the leaf.
         low, high = (leaf, high) if minus is None else (low, leaf)
     rooms = [s.room for s in (minus, plus) if s is not None]
-    swings = _swings_into(operation, plus, minus)
+    swings = _swings_into(operation, plus)
     return DoorwayDraft(
         rooms=(rooms[0], rooms[1] if len(rooms) == 2 else None),
         shape=gap.box(gap.u0, low, gap.u1, high),
         leaf_line=(gap.at(gap.u0, leaf), gap.at(gap.u1, leaf)),
         width_mm=gap.width,
-        thickness_mm=high - low,
+        thickness_mm=0.0 if thickness <= 2 * ZERO_DEPTH_MM else thickness,
         kind=kind_of(operation, has_door=door is not None),
         swings_into=swings,
         entity=door if door is not None else opening.entity,
     )
 
 
-def _faces(gap: Gap, plus: _Side | None, minus: _Side | None) -> tuple[float, float]:
-    """The two faces of the wall, v: where the rooms begin; outside, where the body of the opening ends,
-    but no deeper than a usual wall.
+def _faces(opening: Opening, plus: _Side | None, minus: _Side | None) -> tuple[float, float]:
+    """The two faces of the wall, v: where the rooms begin; outside, where the wall ends, or a usual wall
+    would where no wall is known.
     """
-    depth = min(gap.v1 - gap.v0, USUAL_WALL_MM)
-    if plus is None and minus is not None:
-        low, high = minus.face, max(min(gap.v1, minus.face + 2 * depth), minus.face + depth)
-    elif minus is None and plus is not None:
-        low, high = min(max(gap.v0, plus.face - 2 * depth), plus.face - depth), plus.face
+    gap = opening.gap
+    if plus is None or minus is None:
+        depth = gap.v1 - gap.v0
+        if opening.host is None:
+            depth = min(depth, USUAL_WALL_MM)
+        low = minus.face if minus is not None else gap.v0
+        high = plus.face if plus is not None else gap.v1
+        if high - low < depth / 2:  # the body of the opening does not reach out
+            low, high = (low, low + depth) if plus is None else (high - depth, high)
     else:
-        assert plus is not None
-        assert minus is not None
         low, high = minus.face, plus.face
     if high - low < 2 * ZERO_DEPTH_MM:
         middle = (low + high) / 2
@@ -222,17 +269,14 @@ def kind_of(operation: str, *, has_door: bool) -> DoorwayKind:
     return DoorwayKind.HINGED
 
 
-def _swings_into(operation: str, plus: _Side | None, minus: _Side | None) -> int | None:
+def _swings_into(operation: str, plus: _Side | None) -> int | None:
     """The room a leaf swings into: a door opens towards +y of its placement (IFC, IfcDoor)."""
     one_way = operation in {
         "SINGLE_SWING_LEFT",
         "SINGLE_SWING_RIGHT",
         "DOUBLE_DOOR_SINGLE_SWING",
     }
-    if not one_way or plus is None:
-        return None
-    del minus
-    return plus.room
+    return plus.room if one_way and plus is not None else None
 
 
 def _each_once(found: Sequence[tuple[DoorwayDraft, Opening]]) -> list[DoorwayDraft]:
@@ -293,8 +337,3 @@ def _inside_one(model: IfcModel, door: Entity, room: RoomDraft) -> Finding:
         about=door,
         remedy="If it parts two rooms, have the space parted in the model.",
     )
-
-
-def leaf_ends(line: tuple[Point, Point]) -> tuple[Point, Point]:
-    """The line from its left end, so that equal doorways read alike."""
-    return line if line[0] <= line[1] else (line[1], line[0])

@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
-from typing import Final
+from dataclasses import dataclass, replace
+from typing import Final, TypeVar
 
 import numpy as np
 import shapely
-from shapely import Polygon
+from shapely import LineString, Polygon
 
 from importer.ifc.draft import DoorwayDraft, ObstacleDraft, RoomDraft
 from importer.ifc.flats import Dwellings
@@ -25,6 +25,7 @@ from importer.plan import (
     ObstacleId,
     Origin,
     Plan,
+    Point,
     Room,
     RoomId,
     Storey,
@@ -76,8 +77,8 @@ def finished_plan(model: IfcModel, draft: Draft) -> Plan:
         doorways=_doorways(model, draft),
         obstacles=_obstacles(model, draft),
         findings=tuple(draft.findings),
-        walls=draft.linework.walls,
-        drawn=draft.linework.drawn,
+        walls=tuple(_placed(model, w) for w in draft.linework.walls),
+        drawn=tuple(replace(d, shape=_placed(model, d.shape)) for d in draft.linework.drawn),
     )
 
 
@@ -119,7 +120,7 @@ def _room(model: IfcModel, draft: Draft, k: int) -> Room:
     room = draft.rooms[k]
     return Room(
         id=_room_id(k),
-        shape=_counter_clockwise(room.shape),
+        shape=_placed(model, room.shape),
         storey=storey_id(room.storey),
         name=room.name,
         number=room.number,
@@ -150,8 +151,8 @@ def _doorways(model: IfcModel, draft: Draft) -> tuple[Doorway, ...]:
                 id=DoorwayId(f"D{n}"),
                 rooms=(_room_id(one), None if two is None else _room_id(two)),
                 storey=storey_id(draft.rooms[one].storey),
-                shape=_counter_clockwise(doorway.shape),
-                leaf_line=doorway.leaf_line,
+                shape=_placed(model, doorway.shape),
+                leaf_line=(_at(model, doorway.leaf_line[0]), _at(model, doorway.leaf_line[1])),
                 width_mm=doorway.width_mm,
                 wall_thickness_mm=doorway.thickness_mm,
                 kind=doorway.kind,
@@ -168,7 +169,7 @@ def _obstacles(model: IfcModel, draft: Draft) -> tuple[Obstacle, ...]:
         Obstacle(
             id=ObstacleId(f"O{n}"),
             kind=o.kind,
-            shape=_counter_clockwise(o.shape),
+            shape=_placed(model, o.shape),
             storey=storey_id(draft.rooms[o.room].storey),
             room=_room_id(o.room),
             source=_origin(model, o.entity, o.shape),
@@ -179,10 +180,24 @@ def _obstacles(model: IfcModel, draft: Draft) -> tuple[Obstacle, ...]:
 
 def _origin(model: IfcModel, entity: Entity | None, shape: Polygon) -> Origin:
     """Where a thing comes from; the point in the unit of the file, as a viewer shows it."""
-    at = shape.representative_point()
+    inside = shape.representative_point()
+    x, y = _at(model, (inside.x, inside.y))
     where = model.where(entity)
-    return Origin(file=where.file, guid=where.guid, at=(at.x / model.to_mm, at.y / model.to_mm))
+    return Origin(file=where.file, guid=where.guid, at=(x / model.to_mm, y / model.to_mm))
 
 
-def _counter_clockwise(shape: Polygon) -> Polygon:
-    return shapely.orient_polygons(shape)
+Placed = TypeVar("Placed", Polygon, LineString, Polygon | LineString)
+
+
+def _placed(model: IfcModel, shape: Placed) -> Placed:
+    """A shape in the frame of the plan, areas counter-clockwise."""
+    if isinstance(shape, Polygon):
+        shape = shapely.orient_polygons(shape)
+    if model.origin == (0.0, 0.0):
+        return shape
+    return shapely.transform(shape, lambda xy: xy + model.origin)
+
+
+def _at(model: IfcModel, point: Point) -> Point:
+    """A point in the frame of the plan."""
+    return point[0] + model.origin[0], point[1] + model.origin[1]

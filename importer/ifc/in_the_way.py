@@ -10,7 +10,7 @@ from typing import Final
 
 import numpy as np
 import shapely
-from shapely import STRtree
+from shapely import MultiPolygon, STRtree
 from shapely.geometry.base import BaseGeometry
 
 from importer.ifc.draft import ObstacleDraft, RoomDraft
@@ -95,7 +95,7 @@ def _level(bodies: Bodies, floor: float) -> _Level:
 def _in_room(k: int, room: RoomDraft, level: _Level) -> list[ObstacleDraft]:
     """Columns, then stairs, then holes; no place is in the way twice."""
     found: list[ObstacleDraft] = []
-    taken: BaseGeometry = shapely.MultiPolygon()
+    taken: BaseGeometry = MultiPolygon()
     if level.columns:
         tree = STRtree([s for _, s in level.columns])
         for n in np.sort(tree.query(room.shape, predicate="intersects")).tolist():
@@ -105,7 +105,7 @@ def _in_room(k: int, room: RoomDraft, level: _Level) -> list[ObstacleDraft]:
                     ObstacleDraft(kind=ObstacleKind.COLUMN, shape=part, room=k, entity=body.product)
                 )
                 taken = taken.union(part)
-    stairs = room.shape.intersection(level.stairs).difference(taken)
+    stairs = _areas(room.shape.intersection(level.stairs).difference(taken))
     hole = _hole(room, level).difference(taken.union(stairs))
     for kind, shape in ((ObstacleKind.STAIR, stairs), (ObstacleKind.SHAFT, hole)):
         parts = polygons_of(shape, LEAST_HOLE_MM2)
@@ -117,10 +117,16 @@ def _hole(room: RoomDraft, level: _Level) -> BaseGeometry:
     """Where no slab lies under a room, strips along its edges left out."""
     shape = room.shape
     if level.slabs.intersection(shape).area < CARRIED * shape.area:
-        return shapely.MultiPolygon()
+        return MultiPolygon()
     bare = shape.difference(level.slabs)
     opened = shapely.buffer(bare, -NARROW_MM / 2, join_style="mitre")
-    return shapely.buffer(opened, NARROW_MM / 2, join_style="mitre").intersection(bare)
+    grown = shapely.buffer(opened, NARROW_MM / 2, join_style="mitre")
+    return _areas(grown.intersection(bare))
+
+
+def _areas(shape: BaseGeometry) -> MultiPolygon:
+    """The areas of a shape without the lines and points where others only touch it."""
+    return MultiPolygon(polygons_of(shape))
 
 
 def _piers(k: int, room: RoomDraft, level: _Level) -> tuple[list[ObstacleDraft], float]:

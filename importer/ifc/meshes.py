@@ -8,12 +8,14 @@ missing is tried again on its own with the other engine.
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
+from dataclasses import replace
 from typing import Any, Final, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
 
 from importer.ifc.model import Entity, IfcModel
+from importer.plan import Point
 
 Floats = NDArray[np.float64]
 Faces = NDArray[np.int32]
@@ -28,8 +30,15 @@ _METRE: Final = 1000.0
 """The kernel answers in metres whatever the unit of the file."""
 
 
+FAR_MM: Final = 1e6
+"""A building whose corner is nearer to the model's origin than this (1 km) is left where it is."""
+_TRIED: Final = 5
+
+
 class Mesh(NamedTuple):
-    """Triangles of one product: vertices (n, 3) in mm, world coordinates of the model; faces (m, 3)."""
+    """Triangles of one product: vertices (n, 3) in mm, in the model's world coordinates less the
+    model's `origin`; faces (m, 3).
+    """
 
     vertices: Floats
     faces: Faces
@@ -47,7 +56,7 @@ def mesh_products(
         engine: `HYBRID` or `EXACT` for the first pass.
 
     Returns:
-        Meshes by step id, mm in world coordinates, in the order of `products`, and the step ids that
+        Meshes by step id, mm near the model's origin, in the order of `products`, and the step ids that
         nothing could be made of, in the same order.
     """
     wanted = {p.id(): p for p in products}
@@ -95,7 +104,7 @@ def _iterated(
         return
     while more:
         shape = iterator.get()
-        mesh = _mesh(shape.geometry)
+        mesh = _mesh(shape.geometry, model.origin)
         if mesh is not None:
             yield int(shape.id), mesh
         model.watch.tell("mesh", 0)
@@ -115,16 +124,35 @@ def _alone(model: IfcModel, settings: Any, product: Entity) -> Mesh | None:
             shape = ifcopenshell.geom.create_shape(settings, product, geometry_library=engine)
         except RuntimeError:
             continue
-        mesh = _mesh(shape.geometry)
+        mesh = _mesh(shape.geometry, model.origin)
         if mesh is not None:
             return mesh
     return None
 
 
-def _mesh(geometry: Any) -> Mesh | None:
+def _mesh(geometry: Any, origin: Point) -> Mesh | None:
     """The triangles of a shape as arrays of their own; None when there are none, or no finite ones."""
     faces = np.frombuffer(geometry.faces_buffer, dtype=np.int32).reshape(-1, 3).copy()
     vertices = np.frombuffer(geometry.verts_buffer, dtype=np.float64).reshape(-1, 3) * _METRE
     if not len(faces) or not np.isfinite(vertices).all():
         return None
+    vertices[:, :2] -= origin
     return Mesh(vertices, faces)
+
+
+def near_origin(model: IfcModel) -> IfcModel:
+    """The model with an origin near its building, where that lies far from the model's own: models sit
+    at national-grid coordinates, where booleans lose their last digits.
+    """
+    settings = _settings(cut_openings=False)
+    candidates = model.all_of("IfcSpace")[:_TRIED] + model.all_of("IfcWall")[:_TRIED]
+    for product in candidates:
+        if product.id() in model.watch.skip or getattr(product, "Representation", None) is None:
+            continue
+        mesh = _alone(model, settings, product)
+        if mesh is not None:
+            x, y = mesh.vertices[:, :2].min(axis=0)
+            if max(abs(x), abs(y)) < FAR_MM:
+                return model
+            return replace(model, origin=(round(x / _METRE) * _METRE, round(y / _METRE) * _METRE))
+    return model

@@ -6,7 +6,7 @@ from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field
 from typing import Any, Final
 
-from importer.plan import Finding, Origin, Severity, UnitReading
+from importer.plan import Finding, Origin, Point, Severity, UnitReading
 
 Entity = Any
 """An entity instance of ifcopenshell, which is untyped."""
@@ -35,13 +35,16 @@ class Watch:
 @dataclass(frozen=True, slots=True, kw_only=True)
 class IfcModel:
     """An opened model. `file` is the `ifcopenshell.file`; `to_mm` turns lengths that are read as
-    attributes (`OverallWidth`, `Elevation`) into millimetres; meshes are in millimetres already.
+    attributes (`OverallWidth`, `Elevation`) into millimetres; meshes are in millimetres already, less
+    `origin` (x, y in mm), which is (0, 0) unless the model lies far from its own origin. It is added
+    again to all that goes into the plan.
     """
 
     file: Any
     name: str
     schema: str
     units: UnitReading
+    origin: Point = (0.0, 0.0)
     watch: Watch = field(default_factory=Watch)
     findings: tuple[Finding, ...] = ()
 

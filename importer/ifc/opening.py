@@ -12,7 +12,12 @@ from importer.hints import Hints
 from importer.ifc.archive import MOST_BYTES, is_archive, too_large, unpacked
 from importer.ifc.length_unit import settle_unit
 from importer.ifc.model import IfcModel, Watch, told
-from importer.ifc.repairs import break_placement_circles, clear_stray_stars, repeated_guids
+from importer.ifc.repairs import (
+    break_placement_circles,
+    clear_stray_stars,
+    give_profiles_a_position,
+    repeated_guids,
+)
 from importer.ifc.step_text import (
     Mended,
     has_stray_stars,
@@ -253,6 +258,16 @@ def _made_safe(model: IfcModel) -> IfcModel:
         )
         for entity in break_placement_circles(model.file)
     ]
+    bare = give_profiles_a_position(model.file)
+    if bare:
+        findings.append(
+            model.finding(
+                "IMP-150",
+                Severity.NOTE,
+                f"{len(bare)} profile(s), the first #{bare[0].id()}, lack the position that IFC2X3 "
+                "requires; they were read as lying at their origin.",
+            )
+        )
     for guid, products in repeated_guids(model.file):
         findings.append(
             model.finding(

@@ -7,6 +7,7 @@ from pathlib import Path
 from typing import Final
 
 from importer.hints import Hints
+from importer.ifc.advice import advice
 from importer.ifc.child import Lost
 from importer.ifc.doorways import find_doorways
 from importer.ifc.draft import RoomDraft
@@ -14,6 +15,7 @@ from importer.ifc.finished import Draft, finished_plan, in_reading_order, storey
 from importer.ifc.flats import find_flats
 from importer.ifc.free_rooms import free_rooms
 from importer.ifc.in_the_way import find_in_the_way
+from importer.ifc.meshes import near_origin
 from importer.ifc.model import IfcModel, Watch, told
 from importer.ifc.opening import open_model
 from importer.ifc.passages import find_passages
@@ -41,21 +43,20 @@ def read_model(path: Path, hints: Hints, watch: Watch, lost: Sequence[Lost]) -> 
     Raises:
         PlanError: the model cannot be read, or holds no rooms.
     """
-    model = open_model(path, hints, watch)
+    model = near_origin(open_model(path, hints, watch))
     storeys = find_storeys(model)
     spaces = find_space_rooms(model, storeys)
     bodies = find_bodies(model)
     openings = find_openings(model)
     watch.tell("rooms", 0)
-    levels = _levels(spaces.rooms, storeys)
-    free = _free_rooms(spaces.rooms, storeys, levels, bodies, openings)
+    levels = _levels(spaces.rooms, storeys, openings)
+    free, free_findings = _free_rooms(model, spaces.rooms, storeys, levels, (bodies, openings))
     rooms = in_reading_order([*spaces.rooms, *free])
     if not rooms:
         raise _no_rooms(model, bodies, openings)
-    doors = find_doorways(model, rooms, openings)
-    passages = find_passages(model, rooms, bodies, doors.doorways)
+    doors = find_doorways(model, rooms, openings, bodies)
+    doorways = (*doors.doorways, *find_passages(model, rooms, bodies, doors.doorways))
     in_the_way = find_in_the_way(model, rooms, bodies)
-    doorways = (*doors.doorways, *passages)
     dwellings = find_flats(model, rooms, doorways)
     watch.tell("drawing", 0)
     used = sorted({r.storey for r in rooms})
@@ -65,9 +66,13 @@ def read_model(path: Path, hints: Hints, watch: Watch, lost: Sequence[Lost]) -> 
         *_lost(model, lost),
         *storeys.findings,
         *spaces.findings,
+        *free_findings,
+        *_bodiless(model, bodies),
+        *_empty_storeys(model, storeys, used),
         *doors.findings,
         *in_the_way.findings,
         *dwellings.findings,
+        *advice(model, rooms, doorways, in_the_way.obstacles),
     )
     return finished_plan(
         model,
@@ -84,34 +89,102 @@ def read_model(path: Path, hints: Hints, watch: Watch, lost: Sequence[Lost]) -> 
     )
 
 
-def _levels(rooms: Sequence[RoomDraft], storeys: Storeys) -> Mapping[int, float]:
-    found = dict(floor_levels([(r.storey, r.low, r.shape.area) for r in rooms], storeys.storeys))
+def _levels(
+    rooms: Sequence[RoomDraft], storeys: Storeys, openings: Sequence[Opening]
+) -> Mapping[int, float]:
+    """Height of every storey's floor: where its rooms lie, else where its doors stand, else where it is
+    placed. Storeys are often placed at the bare slab, or at a datum of their own.
+    """
+    with_rooms = {r.storey for r in rooms}
+    floors = [(r.storey, r.low, r.shape.area) for r in rooms]
+    for opening in openings:
+        if opening.filling is not None and opening.filling.is_a("IfcDoor"):
+            storey = storeys.of(opening.filling, opening.gap.low)
+            if storey not in with_rooms:
+                floors.append((storey, opening.gap.low, 1.0))
+    found = dict(floor_levels(floors, storeys.storeys))
     for k in range(len(storeys.storeys)):
         found.setdefault(k, 0.0)
     return found
 
 
 def _free_rooms(
+    model: IfcModel,
     spaces: Sequence[RoomDraft],
     storeys: Storeys,
     levels: Mapping[int, float],
-    bodies: Bodies,
-    openings: Sequence[Opening],
-) -> list[RoomDraft]:
-    """Rooms between walls on the storeys that have no space."""
+    found: tuple[Bodies, Sequence[Opening]],
+) -> tuple[list[RoomDraft], list[Finding]]:
+    """Rooms between walls: on every storey when the model has no spaces, else on the storeys that have
+    doors and no space.
+    """
+    bodies, openings = found
     with_spaces = {r.storey for r in spaces}
-    index = {storey_id(k): k for k in range(len(storeys.storeys)) if k not in with_spaces}
-    if spaces:
-        return []
+    with_doors = {
+        storeys.of(o.filling, o.gap.low)
+        for o in openings
+        if o.filling is not None and o.filling.is_a("IfcDoor")
+    }
+    index = {
+        storey_id(k): k
+        for k in range(len(storeys.storeys))
+        if not spaces or (k in with_doors and k not in with_spaces)
+    }
     sheets = [Level(storey=storey, floor=levels[k]) for storey, k in index.items()]
-    return [
+    rooms = [
         RoomDraft(
             shape=room.shape,
             storey=index[room.storey],
             low=levels[index[room.storey]],
             high=levels[index[room.storey]] + FREE_HEIGHT_MM,
         )
-        for room in free_rooms(sheets, bodies, openings)
+        for room in (free_rooms(sheets, bodies, openings) if sheets else ())
+    ]
+    if not rooms:
+        return [], []
+    where = f"{len(rooms)} room(s) were found between the walls"
+    names = ", ".join(
+        storeys.storeys[k].name or f"storey {k + 1}" for k in sorted({r.storey for r in rooms})
+    )
+    finding = model.finding(
+        "IMP-360",
+        Severity.SETTLE,
+        f"The model has no spaces (IfcSpace) on {names}; {where} there.",
+        remedy="Check the outlines in the picture; have spaces placed in the model for names and sizes.",
+    )
+    return rooms, [finding]
+
+
+def _bodiless(model: IfcModel, bodies: Bodies) -> list[Finding]:
+    """Things with a shape that the kernel made nothing of."""
+    missing = [p for p in bodies.missing if p.id() not in model.watch.skip]
+    if not missing:
+        return []
+    more = f" and {len(missing) - 6} more" if len(missing) > 6 else ""
+    return [
+        model.finding(
+            "IMP-162",
+            Severity.NOTE,
+            f"No body could be made of {len(missing)} product(s): "
+            f"{', '.join(told(p) for p in missing[:6])}{more}.",
+            about=missing[0],
+            remedy="Where walls or columns are among them, check the rooms about them.",
+        )
+    ]
+
+
+def _empty_storeys(model: IfcModel, storeys: Storeys, used: Sequence[int]) -> list[Finding]:
+    names = [s.name or f"storey {k + 1}" for k, s in enumerate(storeys.storeys) if k not in used]
+    if not names:
+        return []
+    return [
+        model.finding(
+            "IMP-552",
+            Severity.NOTE,
+            f"No room lies on {len(names)} storey(s): {', '.join(names[:8])}"
+            f"{' and more' if len(names) > 8 else ''}. They get no layout.",
+            remedy="Where rooms are meant to be there, have spaces placed on them.",
+        )
     ]
 
 

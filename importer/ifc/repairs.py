@@ -67,6 +67,21 @@ def _rank(placement: Entity) -> tuple[int, int]:
     return len(_RANK), placement.id()
 
 
+def give_profiles_a_position(file: Any) -> tuple[Entity, ...]:
+    """Profiles that lack the position which IFC2X3 requires get their own origin, as later schemas have
+    it; the kernel refuses them otherwise. Returns the profiles.
+    """
+    if file.schema != "IFC2X3":
+        return ()
+    bare = [p for p in file.by_type("IfcParameterizedProfileDef") if p.Position is None]
+    if bare:
+        origin = file.create_entity("IfcCartesianPoint", (0.0, 0.0))
+        position = file.create_entity("IfcAxis2Placement2D", origin)
+        for profile in bare:
+            profile.Position = position
+    return tuple(sorted(bare, key=lambda p: p.id()))
+
+
 def repeated_guids(file: Any) -> tuple[tuple[str, tuple[Entity, ...]], ...]:
     """GlobalIds that several products carry, with these, by GlobalId."""
     products: dict[str, list[Entity]] = {}

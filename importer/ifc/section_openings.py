@@ -13,7 +13,7 @@ from typing import Final
 import numpy as np
 import shapely
 from numpy.typing import NDArray
-from shapely import Polygon
+from shapely import MultiPoint, Polygon
 from shapely.geometry.base import BaseGeometry
 
 from importer.ifc.meshes import Mesh, mesh_products
@@ -26,6 +26,9 @@ Floats = NDArray[np.float64]
 BESIDE_MM: Final = 300.0
 """Where a wall has its opening cut out of its body already, its thickness is looked for this far beside
 the opening."""
+
+BOXED: Final = 0.98
+"""A body that fills its box in plan by this part is a box."""
 
 LEAST_SIDE_MM: Final = 10.0
 """A wall is no thinner, an opening no narrower."""
@@ -82,31 +85,50 @@ def find_openings(model: IfcModel) -> tuple[Opening, ...]:
     """Openings in walls, then doors and windows that stand in none, in the order of the file. Openings
     in slabs and furniture are no business of a plan's walls.
     """
-    found = [
-        (opening, relation.RelatingBuildingElement)
-        for opening in model.all_of("IfcOpeningElement")
-        for relation in opening.VoidsElements or ()
-        if relation.RelatingBuildingElement is not None
-        and relation.RelatingBuildingElement.is_a("IfcWall")
+    found = [o for o in map(_in_wall, model.all_of("IfcOpeningElement")) if o is not None]
+    meshes, _ = mesh_products(model, [o.entity for o in found], cut_openings=False)
+    openings = [
+        Opening(
+            gap=_gap(meshes[o.entity.id()], _frame(o.filling or o.entity), is_hole=True),
+            entity=o.entity,
+            host=o.host,
+            filling=o.filling,
+        )
+        for o in found
+        if o.entity.id() in meshes
     ]
-    free = [f for f in model.all_of("IfcDoor", "IfcWindow") if not f.FillsVoids]
-    meshes, _ = mesh_products(model, [*(o for o, _ in found), *free], cut_openings=False)
-    openings: list[Opening] = []
-    for opening, host in found:
-        mesh = meshes.get(opening.id())
-        if mesh is None:
-            continue
-        fillings = [r.RelatedBuildingElement for r in opening.HasFillings or ()]
-        # A gap filled twice is drawn once: by its door when it has one.
-        filling = min(fillings, key=lambda f: (not f.is_a("IfcDoor"), f.id()), default=None)
-        gap = _gap(mesh, _frame(filling or opening))
-        openings.append(Opening(gap=gap, entity=opening, host=host.id(), filling=filling))
+    # A door whose opening is lost or in no wall is there all the same.
+    shown = {o.filling.id() for o in openings if o.filling is not None}
+    free = [f for f in model.all_of("IfcDoor", "IfcWindow") if f.id() not in shown]
+    meshes, _ = mesh_products(model, free, cut_openings=False)
     for filling in free:
         mesh = meshes.get(filling.id())
         if mesh is not None:
             gap = _less_casing(_gap(mesh, _frame(filling)), filling, model.to_mm)
             openings.append(Opening(gap=gap, entity=filling, filling=filling))
     return tuple(openings)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Hole:
+    """An opening before its body is known."""
+
+    entity: Entity
+    host: int
+    filling: Entity | None
+
+
+def _in_wall(opening: Entity) -> _Hole | None:
+    """An opening of a wall, or of whatever else a door or window fills it in."""
+    fillings = [r.RelatedBuildingElement for r in opening.HasFillings or ()]
+    # A gap filled twice is drawn once: by its door when it has one.
+    known = [f for f in fillings if f is not None]
+    filling = min(known, key=lambda f: (not f.is_a("IfcDoor"), f.id()), default=None)
+    for relation in opening.VoidsElements or ():
+        host = relation.RelatingBuildingElement
+        if host is not None and (host.is_a("IfcWall") or (filling and not host.is_a("IfcSlab"))):
+            return _Hole(entity=opening, host=host.id(), filling=filling)
+    return None
 
 
 def _frame(product: Entity) -> tuple[Point, Point]:
@@ -125,13 +147,16 @@ def _frame(product: Entity) -> tuple[Point, Point]:
     return (float(matrix[0, 3]), float(matrix[1, 3])), (x / length, y / length)
 
 
-def _gap(mesh: Mesh, frame: tuple[Point, Point]) -> Gap:
+def _gap(mesh: Mesh, frame: tuple[Point, Point], *, is_hole: bool = False) -> Gap:
     """The extent of a body in its frame. The frame's origin is moved to the body: placements and bodies
-    can be far apart.
+    can be far apart. The body of a hole is a box; where it stands askew in the frame, its own sides
+    count.
     """
     _, along = frame
     centre = mesh.vertices.mean(axis=0)
     flat = mesh.vertices[:, :2] - centre[:2]
+    if is_hole:
+        along = _along_sides(flat, along)
     u = flat @ np.array(along)
     v = flat @ np.array([-along[1], along[0]])
     z = mesh.vertices[:, 2]
@@ -145,6 +170,25 @@ def _gap(mesh: Mesh, frame: tuple[Point, Point]) -> Gap:
         low=float(z.min()),
         high=float(z.max()),
     )
+
+
+def _along_sides(flat: Floats, along: Point) -> Point:
+    """The direction of the sides of a box in plan that is nearest to `along`; `along` itself where that
+    fits the box, or where it is no box.
+    """
+    hull = MultiPoint(flat).convex_hull
+    way = np.array(along)
+    u, v = flat @ way, flat @ np.array([-way[1], way[0]])
+    if hull.area >= BOXED * (np.ptp(u) * np.ptp(v)):
+        return along
+    box = shapely.oriented_envelope(hull)
+    if not isinstance(box, Polygon) or hull.area < BOXED * box.area:
+        return along
+    side = np.diff(np.asarray(box.exterior.coords)[:3], axis=0)
+    ways = side / np.hypot(side[:, 0], side[:, 1])[:, None]
+    best = ways[int(np.argmax(np.abs(ways @ way)))]
+    best = best if best @ way >= 0 else -best
+    return float(best[0]), float(best[1])
 
 
 def _less_casing(gap: Gap, filling: Entity, to_mm: float) -> Gap:

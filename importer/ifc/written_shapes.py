@@ -55,14 +55,15 @@ def written_footprint(model: IfcModel, space: Entity) -> Footprint | None:
 
 
 _Found = tuple[BaseGeometry, float, float] | None
-"""Area in the plan, foot and height: mm, model coordinates."""
+"""Area in the plan, foot and height: mm, near the model's origin."""
 
 
 def _frame(model: IfcModel, space: Entity) -> Floats:
-    """Placement of a space with lengths in mm."""
+    """Placement of a space with lengths in mm, near the model's origin."""
     matrix = placement_of(space)
     frame = np.eye(4) if matrix is None else np.array(matrix)
     frame[:3, 3] *= model.to_mm
+    frame[:2, 3] -= model.origin
     return frame
 
 
