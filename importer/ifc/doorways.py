@@ -25,7 +25,7 @@ from importer.ifc.draft import DoorwayDraft, RoomDraft
 from importer.ifc.model import Entity, IfcModel, told
 from importer.ifc.section_bodies import Bodies, Role
 from importer.ifc.section_cut import cut_at
-from importer.ifc.section_doors import operation_of
+from importer.ifc.section_doors import LEAF_MM, operation_of
 from importer.ifc.section_openings import Gap, Opening, clipped
 from importer.plan import DoorwayKind, Finding, Severity
 
@@ -247,13 +247,12 @@ def _faces(opening: Opening, plus: _Side | None, minus: _Side | None) -> tuple[f
 
 
 def _leaf_v(door: Entity | None, operation: str, low: float, high: float) -> float:
-    """Where the closed leaf stands across the wall: a single swinging leaf at the face it opens to, with
-    half its thickness inside; else in the middle.
+    """The middle of the closed leaf across the wall: leaves that swing one way are flush with the face
+    that they open to; others stand in the middle of the wall.
     """
     middle = (low + high) / 2
-    if door is None or not operation.startswith("SINGLE_SWING"):
-        return middle
-    return max(middle, high - min(40.0, (high - low) / 2))
+    one_way = operation.startswith("SINGLE_SWING") or operation == "DOUBLE_DOOR_SINGLE_SWING"
+    return max(middle, high - LEAF_MM / 2) if door is not None and one_way else middle
 
 
 def kind_of(operation: str, *, has_door: bool) -> DoorwayKind:

@@ -279,9 +279,7 @@ def main() -> int:
                 lay(path, Path(scratch))
             return 0
         known = tables(folder)
-        heads = (
-            "file, storeys, rooms, doorways; floor, stated, doors, doors deleted, spaces deleted; findings, to settle, s"
-        )
+        heads = "file, storeys, rooms, doorways; floor, stated, doors, doors deleted, spaces deleted; findings, to settle, s"
         print(heads)
         totals = [Tally() for _ in range(5)]
         for path in paths:
