@@ -9,13 +9,16 @@ from dataclasses import dataclass
 from math import radians, tan
 from random import Random
 
+import numpy as np
 import shapely
 from shapely import Polygon, box
-from shapely.affinity import rotate
+from shapely.affinity import rotate, translate
 
 from importer.plan import Plan, Room, RoomId, Storey, StoreyId, UnitReading
 from layout.bays import form_bays
 from layout.demand import BayDemand
+from layout.floor import Bay
+from layout.job_pools import Grid
 from layout.rules import RuleSet
 from layout.runs import cut_runs, demand
 from layout.setting_out import floor_in, set_out
@@ -25,11 +28,18 @@ PLANKS = ((900.0, 150.0), (1220.0, 180.0), (1285.0, 192.0), (1380.0, 190.0), (22
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class GeneratedBay:
-    """The floor of a bay in its frame, and what it asks of the solver."""
+    """A bay set out: its floor in the bay frame, its row grid, and the rules it is laid by."""
 
     kind: str
     shape: Polygon
-    demand: BayDemand
+    bay: Bay
+    grid: Grid
+    rules: RuleSet
+
+    @property
+    def demand(self) -> BayDemand:
+        """What it asks of the solver."""
+        return self.grid.demand
 
 
 def rectangle(random: Random) -> Polygon:
@@ -52,6 +62,44 @@ def yew(random: Random) -> Polygon:
     a, b = random.uniform(5500, 9500), random.uniform(3500, 7000)
     left, right = random.uniform(0.2, 0.4) * a, random.uniform(0.6, 0.8) * a
     return _less(box(0, 0, a, b), box(left, random.uniform(0.3, 0.7) * b, right, b))
+
+
+def tee(random: Random) -> Polygon:
+    a, b = random.uniform(5000, 9500), random.uniform(3500, 7000)
+    stem, top = random.uniform(0.3, 0.5) * a, random.uniform(0.35, 0.6) * b
+    x = random.uniform(0.1, 0.9) * (a - stem)
+    joined = shapely.union_all([box(0, 0, a, top), box(x, 0, x + stem, b)])
+    assert isinstance(joined, Polygon)
+    return joined
+
+
+def zed(random: Random) -> Polygon:
+    a, b = random.uniform(3000, 5000), random.uniform(2200, 3600)
+    shift, low = random.uniform(0.3, 0.7) * a, random.uniform(0.5, 0.9) * b
+    joined = shapely.union_all([box(0, 0, a, b), box(shift, low, shift + a, low + b)])
+    assert isinstance(joined, Polygon)
+    return joined
+
+
+def bay_window(random: Random) -> Polygon:
+    """A rectangle with a splayed or a round bay in its far wall or in one at the end of the rows."""
+    room = rectangle(random)
+    _, _, x1, y1 = room.bounds
+    wide, deep = random.uniform(1400, 2000), random.uniform(500, 900)
+    if random.random() < 0.5:
+        splay = 0.45 * deep
+        out = Polygon([(0, -1), (wide, -1), (wide - splay, deep), (splay, deep)])
+    else:
+        turns = np.linspace(0.0, np.pi, 17)
+        out = Polygon(np.column_stack([wide / 2 * (1 - np.cos(turns)), deep * np.sin(turns)]))
+        out = out.union(box(0, -1, wide, 1))
+    if random.random() < 0.5:
+        out = translate(out, random.uniform(200, x1 - wide - 200), y1)
+    else:
+        out = rotate(out, -90, origin=(0, 0))
+        out = translate(out, x1, random.uniform(wide + 100, y1 - 100) if y1 > wide + 250 else y1)
+    joined = room.union(out)
+    return joined if isinstance(joined, Polygon) else room
 
 
 def angled(random: Random) -> Polygon:
@@ -96,9 +144,9 @@ def corridor(random: Random) -> Polygon:
 
 
 def rooms(random: Random) -> Polygon:
-    """Two to four rooms in line, joined through doorways 0.8 m wide."""
+    """Two to five rooms in line, joined through doorways 0.8 m wide."""
     depth, x, parts = random.uniform(3000, 4500), 0.0, []
-    for number in range(random.randint(2, 4)):
+    for number in range(random.randint(2, 5)):
         width = random.uniform(2800, 4500)
         low = random.uniform(-600, 600)
         parts.append(box(x, low, x + width, low + depth))
@@ -119,7 +167,10 @@ KINDS: dict[str, Callable[[Random], Polygon]] = {
     "rectangle": rectangle,
     "L": ell,
     "U": yew,
+    "T": tee,
+    "Z": zed,
     "angled": angled,
+    "bay window": bay_window,
     "column": column,
     "alcove": alcove,
     "out of square": out_of_square,
@@ -173,7 +224,19 @@ def bay_of(kind: str, shape: Polygon, rules: RuleSet) -> GeneratedBay:
     """The room as one bay, set out and cut into runs."""
     plan = plan_of(shape)
     (bay,) = form_bays(plan, rules).bays
+    return set_out_bay(kind, bay, plan, rules)
+
+
+def set_out_bay(kind: str, bay: Bay, plan: Plan, rules: RuleSet) -> GeneratedBay:
+    """Any bay of a plan, set out and cut into runs.
+
+    Raises:
+        LayoutError: the bay cannot be laid.
+    """
     (setting_out, *_) = set_out(bay, plan, rules)
     floor = floor_in(bay, setting_out.frame)
     runs, touches = cut_runs(floor, setting_out, rules)
-    return GeneratedBay(kind=kind, shape=floor, demand=demand(runs, touches, rules))
+    grid = Grid(
+        setting_out=setting_out, runs=runs, touches=touches, demand=demand(runs, touches, rules)
+    )
+    return GeneratedBay(kind=kind, shape=floor, bay=bay, grid=grid, rules=rules)

@@ -7,7 +7,7 @@ in hand are put to it.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from ortools.sat.python import cp_model
@@ -166,3 +166,45 @@ def _count(
         for (_, whole, _), var in zip(some, row, strict=True)
     )
     model.minimize(opened - sum(served))
+
+
+def clean_is_possible(demand: BayDemand, *, grid: float = 5.0, seconds: float = 5.0) -> bool | None:
+    """Whether first pieces on the grid exist that keep the least ends (by the drawing, no tolerance in
+    hand) and every joint offset; None when time ran out. Runs that fit one plank have no joints.
+    """
+    nominal = replace(demand, stock=replace(demand.stock, tolerance=0.0))
+    plank = demand.stock.plank_length
+    model = cp_model.CpModel()
+    options: dict[int, list[tuple[float, int, float]]] = {}
+    pick: dict[int, list[cp_model.IntVar]] = {}
+    for run in demand.runs:
+        if run.x1 - run.x0 <= plank + 0.01:
+            continue
+        some = choices(run, nominal, grid)
+        if not some:
+            return False
+        options[run.index] = some
+        pick[run.index] = [model.new_bool_var("") for _ in some]
+        model.add_exactly_one(pick[run.index])
+    for touch in demand.touches:
+        i, j = touch.below, touch.above
+        if i not in options or j not in options:
+            continue
+        seam = (touch.x0, touch.x1)
+        upper = [joints(demand.runs[j], o, plank) for o in options[j]]
+        for k, option in enumerate(options[i]):
+            lower = joints(demand.runs[i], option, plank)
+            clashing = [
+                pick[j][m]
+                for m, other in enumerate(upper)
+                if too_close(lower, other, seam, demand.min_offset)
+            ]
+            if clashing:
+                model.add_at_most_one([pick[i][k], *clashing])
+    solver = cp_model.CpSolver()
+    solver.parameters.max_deterministic_time = seconds
+    solver.parameters.num_workers = 1
+    status = solver.solve(model)
+    if status == cp_model.INFEASIBLE:
+        return False
+    return True if status in {cp_model.OPTIMAL, cp_model.FEASIBLE} else None
