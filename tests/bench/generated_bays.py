@@ -103,9 +103,13 @@ def bay_window(random: Random) -> Polygon:
 
 
 def angled(random: Random) -> Polygon:
-    a, b = random.uniform(3500, 8000), random.uniform(2800, 5500)
-    lean = [b * tan(radians(random.uniform(-35, 35))) for _ in range(2)]
-    return Polygon([(max(0, -lean[0]), 0), (a, 0), (a + lean[1], b), (max(0, lean[0]), b)])
+    """A room with two leaning walls, drawn again where these would cross."""
+    while True:
+        a, b = random.uniform(3500, 8000), random.uniform(2800, 5500)
+        lean = [b * tan(radians(random.uniform(-35, 35))) for _ in range(2)]
+        shape = Polygon([(max(0, -lean[0]), 0), (a, 0), (a + lean[1], b), (max(0, lean[0]), b)])
+        if shape.is_valid:
+            return shape
 
 
 def column(random: Random) -> Polygon:
