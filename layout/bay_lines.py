@@ -135,7 +135,7 @@ def _places(
         if all(abs(p - s) >= OFF_STEP_MM for s in steps) and _is_off(p, doors)
     ]
     free += [s for s in steps if _is_off(s, doors)]
-    found = _apart([p for p in (*free, *at_necks) if start + SLIVER_WIDTH_MM < p < end])
+    found = _apart([p for p in (*free, *at_necks) if start + OFF_STEP_MM < p < end - OFF_STEP_MM])
     if _reach(start, end, found) > limit + LENGTH_MM:
         found = _apart([*found, *wanted])
     return [(p, any(n[0] <= p <= n[1] for n in necks)) for p in found]
@@ -149,7 +149,7 @@ def _bounds(
     for low, high in ((start, end), *others):
         for k in range(1, ceil((end - start) / limit) + 1):
             found += [low + k * limit, high - k * limit]
-    return [p for p in found if start + SLIVER_WIDTH_MM < p < end - SLIVER_WIDTH_MM]
+    return [p for p in found if start + OFF_STEP_MM < p < end - OFF_STEP_MM]
 
 
 def _reach(start: float, end: float, places: Sequence[float]) -> float:

@@ -20,6 +20,7 @@ from layout.bay_error import not_laid
 from layout.bay_inset import MITRE_LIMIT, inset
 from layout.bay_joins import called
 from layout.bay_near import moved, moved_doorway, near_origin
+from layout.bay_slots import without_slots
 from layout.directions import directions_for
 from layout.rules import RuleSet
 
@@ -70,12 +71,13 @@ def name_of(rooms: Sequence[Room]) -> str:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Floor:
-    """A floor and the outline it keeps the wall gap to, near the origin of its space; its rooms and the
-    doorways that it runs on through.
+    """A floor and the outline it keeps the wall gap to, near the origin of its space, and the slots
+    beside it that stay bare; its rooms and the doorways that it runs on through.
     """
 
     outline: Polygon
     shape: Polygon
+    bare: tuple[Polygon, ...]
     rooms: tuple[Room, ...]
     through: tuple[DoorwayId, ...]
 
@@ -115,6 +117,7 @@ def floors_in(space: Space) -> Floors:
             "LAY-122", what, space.rooms[0].source, "Leave it out with a rule under 'rooms:'."
         )
     dropped = [f.shape for f in floors if not _can_be_laid(f.shape, space.rules)]
+    dropped += [slot for f in kept for slot in f.bare]
     findings.extend(_sliver_finding(space, p) for p in dropped if p.area > AREA_MM2)
     return Floors(
         floors=tuple(kept),
@@ -134,7 +137,7 @@ def _floors_of(share: Share, space: Space) -> Iterator[Floor]:
         _check_area(whole, given, given, space)
     outlines = [p for p in shapely.get_parts(whole) if isinstance(p, Polygon) and p.area > AREA_MM2]
     for outline in sorted(outlines, key=lambda p: -round(p.area)):
-        for around, shape in _set_back(outline, space):
+        for around, shape, bare in _set_back(outline, space):
             rooms = tuple(space.rooms[n] for n in share.lots)
             if len(rooms) > 1:
                 rooms = tuple(r for r in rooms if _is_in(r, shape, space))
@@ -143,6 +146,7 @@ def _floors_of(share: Share, space: Space) -> Iterator[Floor]:
             yield Floor(
                 outline=around,
                 shape=shape,
+                bare=bare,
                 rooms=rooms,
                 through=tuple(d.id for d in through if ids.issuperset(d.rooms)),
             )
@@ -153,19 +157,25 @@ def _is_in(room: Room, floor: Polygon, space: Space) -> bool:
     return bool(moved(room.shape, space.origin).intersection(floor).area > AREA_MM2)
 
 
-def _set_back(outline: Polygon, space: Space) -> list[tuple[Polygon, Polygon]]:
-    """The floors in an outline, each after the outline it keeps the gap to: the share of it that a
-    floor can reach. Slits that the gap closes, such as behind a unit drawn a little off its wall, are
-    left out.
+def _set_back(
+    outline: Polygon, space: Space
+) -> Iterator[tuple[Polygon, Polygon, tuple[Polygon, ...]]]:
+    """The floors in an outline: the outline that each keeps the gap to, the floor, the slots beside it.
+    The first is the share of the whole that a floor can reach: slits that the gap closes, such as
+    behind a unit drawn a little off its wall, are left out like slots too thin for a plank.
     """
     gap = space.rules.gap.wall
     parts = inset(outline, gap, space.rooms[0].source)
-    if len(parts) == 1:
-        # A slit shows in the length of the outline, even one of no width.
-        has_slits = outline.length - _grown(parts[0], gap).length > SLIVER_WIDTH_MM
-        own = _around(outline, parts[0], gap) if has_slits else outline
-        return [(own, parts[0])]
-    return [(_around(outline, part, gap), part) for part in parts]
+    for part in parts:
+        opened = without_slots(part, space.rules.rows.min_width)
+        if len(parts) == 1 and not opened.slots:
+            # A slit shows in the length of the outline, even one of no width.
+            has_slits = outline.length - _grown(part, gap).length > SLIVER_WIDTH_MM
+            yield (_around(outline, part, gap) if has_slits else outline), part, ()
+            continue
+        for n, floor in enumerate(opened.parts):
+            bare = opened.slots if n == 0 else ()
+            yield _around(outline, floor, gap), floor, bare
 
 
 def _grown(floor: Polygon, gap: float) -> Polygon:

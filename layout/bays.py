@@ -176,6 +176,7 @@ def _bay(space: Space, found: Floors, floor: Floor, letter: str) -> Bay:
         floor=moved_back(floor.shape, space.origin),
         gap_mm=space.rules.gap.wall,
         through=floor.through,
+        bare=tuple(moved_back(slot, space.origin) for slot in floor.bare),
         along=found.along,
     )
 
