@@ -34,6 +34,9 @@ from importer.plan import Finding, Severity
 SHUT_SHARE: Final = 0.3
 """More rooms than this without an opening: they are the insides of furniture, or the like."""
 
+SPARED_SHARE: Final = 0.99
+"""Strokes added to the walls that bring no new room leave at least so much of the floor."""
+
 
 def recover_rooms(drawing_mm: Drawing, symbols: Sequence[DoorSymbol], hints: Hints) -> Recovered:
     """Rooms and openings told from the wall linework of a drawing.
@@ -111,6 +114,11 @@ class _Found:
         return (self.doors >= 1 or self.passages >= 2) and self.merit > 0
 
     @property
+    def floor_mm2(self) -> float:
+        """Area of all rooms."""
+        return float(sum(room.shape.area for room in self.rooms))
+
+    @property
     def merit(self) -> float:
         """The more doors lead somewhere the better; rooms that nothing leads into are furniture."""
         return self.doors + self.passages / 2 - self.shut / 2
@@ -163,7 +171,7 @@ def _by_shape(attempt: _Attempt, groups: Groups, sets: Sequence[tuple[int, ...]]
     for candidate in alone if best is not None else ():
         if candidate[0] not in picked:
             found = _mixture(attempt, groups, (*picked, *candidate))
-            if found is not None and _better(best, found) is found:
+            if found is not None and _better(best, found) is found and _spares(best, found):
                 best, picked = found, (*picked, *candidate)
     if best is None and everything:
         best = attempt.read(_shaped(groups, everything), mixed=True, told=False)
@@ -183,10 +191,19 @@ def _mixture(attempt: _Attempt, groups: Groups, picked: tuple[int, ...]) -> _Fou
 
 
 def _better(one: _Found | None, two: _Found | None) -> _Found | None:
-    """The better founded of two readings, the first where they are equal."""
+    """The better founded of two readings, then the one with more rooms; the first where equal."""
     if one is None or two is None:
         return one or two
-    return two if two.merit > one.merit else one
+    return two if (two.merit, len(two.rooms)) > (one.merit, len(one.rooms)) else one
+
+
+def _spares(best: _Found | None, found: _Found) -> bool:
+    """Whether more strokes leave the floor as it was, or part it into more rooms: walls do, lines that
+    run along them (footings, eaves, skirtings) only take floor away.
+    """
+    if best is None or len(found.rooms) > len(best.rooms):
+        return True
+    return found.floor_mm2 >= SPARED_SHARE * best.floor_mm2
 
 
 # ---------------------------------------------------------------- what the spaces are
