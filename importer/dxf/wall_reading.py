@@ -36,10 +36,13 @@ from importer.outlines import thickened_bodies, thickened_strokes
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class WallReading:
-    """The body of the walls and the openings that may be in it."""
+    """The body of the walls, the openings that may be in it, and strokes, (n, 4), of a mixture that
+    belong to no wall.
+    """
 
     body: WallBody
     candidates: tuple[Candidate, ...]
+    loose: Floats
 
     @property
     def shows_openings(self) -> bool:
@@ -65,6 +68,7 @@ def read_walls(
     curved, curved_ends = curved_walls(linework.arcs)
     solids = np.concatenate([linework.solids, curved])
     strokes = strokes_along(linework.strokes, strips) if linework.mixed else linework.strokes
+    loose = _others(linework.strokes, strokes)
     body = wall_body(strokes, solids, strips)
     singles = single_lines(faces, strips) if not linework.mixed else strips.take(_NONE)
     line_ends = ends_of_lines(singles, linework.strokes)
@@ -79,7 +83,7 @@ def read_walls(
     candidates = distinct(
         (*candidates, *openings_at_symbols(symbols, rest, joined_strips(strips, singles), body))
     )
-    return WallReading(body=body, candidates=stacked(candidates))
+    return WallReading(body=body, candidates=stacked(candidates), loose=loose)
 
 
 def _without_ladders(linework: WallLinework) -> tuple[WallLinework, Faces, Neighbours]:

@@ -18,6 +18,7 @@ from importer.dxf.closing import Closed, body_polygons, close_openings
 from importer.dxf.drawing import Drawing
 from importer.dxf.enclosed import room_spaces
 from importer.dxf.found import DoorSymbol, Opening, OpeningKind, Recovered, RoomShape
+from importer.dxf.loose_lines import closed_with_loose_lines
 from importer.dxf.wall_groups import (
     Groups,
     WallChoice,
@@ -91,6 +92,9 @@ class _Attempt:
         if not told and not reading.shows_openings:
             return None
         found = _found(close_openings(reading.body, reading.candidates), choice.why)
+        if mixed and len(reading.loose):
+            lined = closed_with_loose_lines(reading.body, reading.candidates, reading.loose)
+            found = _better(found, _found(lined, choice.why)) or found
         return found if told or found.is_plan else None
 
 
