@@ -208,6 +208,6 @@ def arc_through(line: LineString) -> tuple[Point, float, float, float] | None:
     if np.abs(np.hypot(*(local - centre).T) - radius).max() > _ON_ARC_MM:
         return None
     turns = [degrees(atan2(p[1] - centre[1], p[0] - centre[0])) % 360.0 for p in (local[0], end)]
-    start, stop = turns if twice > 0 else turns[::-1]
+    start, stop = (round(t, 6) % 360.0 for t in (turns if twice > 0 else turns[::-1]))
     at = centre + origin
-    return (float(at[0]), float(at[1])), radius, round(start, 6), round(stop, 6)
+    return (float(at[0]), float(at[1])), radius, start, stop
