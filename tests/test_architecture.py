@@ -28,7 +28,8 @@ ALLOWED = {
     r"importer\.(sniff|outlines|outline_\w+)": rf"{IMPORTER_MODEL}|importer\.outline\w*",
     r"importer\.room_words": r"(?!)",
     r"importer\.dxf(\..+)?": rf"{IMPORTER_MODEL}|importer\.(sniff|outline\w*|room_words)|importer\.dxf\..+",
-    r"importer\.ifc(\..+)?": rf"{IMPORTER_MODEL}|importer\.(sniff|outline\w*|room_words)|importer\.ifc\..+",
+    r"importer\.ifc(\..+)?": rf"{IMPORTER_MODEL}|importer\.(sniff|outline\w*|room_words)|importer\.ifc\..+"
+    r"|importer\.dxf\.layer_words",  # one list of what names of things mean
     r"importer\.(picture\w*|plan_json|plan_table)": rf"{IMPORTER_MODEL}|importer\.(picture\w*|plan_json)",
     r"importer\.read": rf"{IMPORTER_MODEL}|importer\.(sniff|dxf\.reader|ifc\.reader)",
     r"importer": r"importer\..+",

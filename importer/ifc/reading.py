@@ -12,6 +12,7 @@ from importer.ifc.child import Lost
 from importer.ifc.doorways import find_doorways
 from importer.ifc.draft import RoomDraft
 from importer.ifc.finished import Draft, finished_plan, in_reading_order, storey_id
+from importer.ifc.fixed_units import find_fixed_units
 from importer.ifc.flats import find_flats
 from importer.ifc.free_rooms import free_rooms
 from importer.ifc.in_the_way import find_in_the_way
@@ -81,7 +82,9 @@ def read_model(path: Path, hints: Hints, watch: Watch, lost: Sequence[Lost]) -> 
             levels=levels,
             rooms=rooms,
             doorways=doorways,
-            obstacles=in_the_way.obstacles,
+            obstacles=sorted(
+                (*in_the_way.obstacles, *find_fixed_units(rooms, bodies)), key=lambda o: o.room
+            ),
             dwellings=dwellings,
             linework=storey_linework(model, sheet, bodies, openings),
             findings=findings,

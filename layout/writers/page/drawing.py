@@ -24,8 +24,8 @@ from numpy.typing import NDArray
 from shapely import Polygon, STRtree
 from shapely.geometry.base import BaseGeometry
 
-from importer.plan import Plan, Point, RoomId
-from importer.tolerance import AREA_MM2
+from importer.plan import Plan, Point, RoomId, StoreyId
+from importer.tolerance import AREA_MM2, GRID_MM
 from layout.floor import BayId, BayLayout, MovementJoint, Piece
 from layout.writers.dxf.runs_seen import RunSeen, is_ripped
 from layout.writers.page.lines import MINUS, RunLine
@@ -98,11 +98,13 @@ class Nearby:
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Ground:
-    """What bays are drawn on: walls, obstacles and doorways of their plan, joints by bay."""
+    """What bays are drawn on: walls, obstacles and doorways by storey, for the storeys of a model lie
+    on top of each other; joints by bay.
+    """
 
     plan: Plan
-    solids: Nearby
-    openings: Nearby
+    solids: Mapping[StoreyId, Nearby]
+    openings: Mapping[StoreyId, Nearby]
     joints: Mapping[BayId, tuple[MovementJoint, ...]]
 
 
@@ -112,10 +114,15 @@ def ground_of(plan: Plan, joints: Sequence[MovementJoint]) -> Ground:
     for joint in joints:
         for bay in joint.bays:
             by_bay.setdefault(bay, []).append(joint)
+    solids, openings = {}, {}
+    for storey in (s.id for s in plan.storeys):
+        stops = [o.shape for o in plan.obstacles if o.storey == storey]
+        solids[storey] = Nearby([*plan.walls_of(storey), *stops])
+        openings[storey] = Nearby([d.shape for d in plan.doorways if d.storey == storey])
     return Ground(
         plan=plan,
-        solids=Nearby([*plan.walls, *(o.shape for o in plan.obstacles)]),
-        openings=Nearby([d.shape for d in plan.doorways]),
+        solids=solids,
+        openings=openings,
         joints={bay: tuple(own) for bay, own in by_bay.items()},
     )
 
@@ -194,9 +201,11 @@ def _walls(layout: BayLayout, ground: Ground, outline: Polygon) -> BaseGeometry:
     frame = layout.setting_out.frame
     near = shapely.box(*layout.bay.outline.bounds).buffer(2 * WALL_SHOWN_MM)
     around = shapely.buffer(outline, WALL_SHOWN_MM, join_style="mitre")
-    openings = shapely.union_all([frame.to_bay(d) for d in ground.openings.near(near)])
-    bodies = [shapely.make_valid(frame.to_bay(b)) for b in ground.solids.near(near)]
-    drawn = shapely.union_all(bodies)
+    storey = layout.bay.storey
+    openings = shapely.union_all([frame.to_bay(d) for d in ground.openings[storey].near(near)])
+    bodies = [shapely.make_valid(frame.to_bay(b)) for b in ground.solids[storey].near(near)]
+    # On a grid: turned into the bay's frame, neighbouring bodies meet only but for float noise.
+    drawn = shapely.union_all(bodies, grid_size=GRID_MM)
     ring = shapely.buffer(outline, _RING_MM, join_style="mitre").difference(outline)
     solid = ring.difference(shapely.buffer(openings, _RING_MM))
     if drawn.intersection(solid).area < _FILLED * solid.area:
