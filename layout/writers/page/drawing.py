@@ -200,7 +200,8 @@ def _walls(layout: BayLayout, ground: Ground, outline: Polygon) -> BaseGeometry:
     """Wall bodies around the bay and obstacles in it, bay frame."""
     frame = layout.setting_out.frame
     near = shapely.box(*layout.bay.outline.bounds).buffer(2 * WALL_SHOWN_MM)
-    around = shapely.buffer(outline, WALL_SHOWN_MM, join_style="mitre")
+    # A mitred buffer of an outline with notches can come out with shells inside shells.
+    around = shapely.make_valid(shapely.buffer(outline, WALL_SHOWN_MM, join_style="mitre"))
     storey = layout.bay.storey
     openings = shapely.union_all([frame.to_bay(d) for d in ground.openings[storey].near(near)])
     bodies = [shapely.make_valid(frame.to_bay(b)) for b in ground.solids[storey].near(near)]
@@ -210,7 +211,7 @@ def _walls(layout: BayLayout, ground: Ground, outline: Polygon) -> BaseGeometry:
     solid = ring.difference(shapely.buffer(openings, _RING_MM))
     if drawn.intersection(solid).area < _FILLED * solid.area:
         band = shapely.buffer(outline, _BAND_MM, join_style="mitre")
-        drawn = drawn.union(band.difference(openings))
+        drawn = shapely.union(drawn, shapely.make_valid(band).difference(openings))
     return drawn.intersection(around).difference(outline)
 
 
