@@ -90,6 +90,21 @@ def read(plan: Path, rules: str | None, json: str | None, picture: str | None) -
     type=click.Choice(["plain", "iso13567", "ncs"]),
     help="Names of the layers in the marked drawing (default: as the rule set says, else plain).",
 )
+@click.option(
+    "--fresh", is_flag=True, help="Lay every plan anew; use nothing kept from an earlier run."
+)
+@click.option(
+    "--minutes",
+    metavar="N",
+    type=click.FloatRange(min=0, min_open=True),
+    help="Time one plan may take (default: as the rule set says, else 30).",
+)
+@click.option(
+    "--memory",
+    metavar="MB",
+    type=click.IntRange(min=200),
+    help="Memory one plan may take (default: as the rule set says, else 4000).",
+)
 @click.option("--quiet", is_flag=True, help="Say nothing but errors.")
 def lay(  # noqa: PLR0913 - one for each option
     *,
@@ -100,16 +115,20 @@ def lay(  # noqa: PLR0913 - one for each option
     job: str | None,
     date: str | None,
     layers: str | None,
+    fresh: bool,
+    minutes: float | None,
+    memory: int | None,
     quiet: bool,
 ) -> int:
     """Lay out every PLAN, a drawing or a folder of drawings, and write the marked drawings, cut lists,
     order and record.
     """
-    from layout.commands.lay import Said
+    from layout.commands.lay import Said, Work
     from layout.commands.lay import lay as run
 
     said = Said(job=_one_line("--job", job, 120), date=_one_line("--date", date, 40), layers=layers)
-    return run(plans, rules=rules, out=out, workers=workers, said=said, quiet=quiet)
+    work = Work(workers=workers, fresh=fresh, minutes=minutes, memory_mb=memory)
+    return run(plans, rules=rules, out=out, quiet=quiet, said=said, work=work)
 
 
 def _one_line(option: str, text: str | None, longest: int) -> str | None:

@@ -343,6 +343,22 @@ class OutputRules(_Section):
     )
 
 
+class PerPlanRules(_Section):
+    """What one plan may take before it is given up, so that a bad drawing cannot hold up a whole job.
+    What is said to `setout lay` comes before it. Nothing of it shows in what is laid.
+    """
+
+    minutes: float = Field(
+        default=30.0, gt=0, le=10_000, description="Minutes that one plan may take."
+    )
+    memory_mb: Count = Field(
+        default=4000,
+        ge=200,
+        le=10_000_000,
+        description="Megabytes of memory that one plan may take.",
+    )
+
+
 class RuleSet(_Section):
     """Every number a floor is laid by. See `configs/` for commented examples."""
 
@@ -363,6 +379,7 @@ class RuleSet(_Section):
     drawing: DrawingRules = DrawingRules()
     job: JobRules = JobRules()
     outputs: OutputRules = OutputRules()
+    per_plan: PerPlanRules = PerPlanRules()
 
     def told(
         self, *, job: str | None = None, date: str | None = None, layers: LayerNames | None = None

@@ -52,7 +52,7 @@ ALLOWED = {
     r"layout\.writers(\..+)?": rf"{LAYOUT_MODEL}|layout\.(cautions|takeoff)|layout\.writers\..+"
     rf"|importer\.dxf\.(load|rawtext)",
     r"layout\.safe_write": r"(?!)",
-    r"layout\.(batch|cli|commands(\..+)?)": r"importer\..+|layout\..+",
+    r"layout\.(batch\w*|cli|commands(\..+)?)": r"importer\..+|layout\..+",
     r"layout": r"importer\..+|layout\..+",
 }
 

@@ -1,0 +1,141 @@
+"""One plan laid into files: what a worker does, and the table of everything that is written.
+
+To add an output, add one line: to `PLAN_OUTPUTS` what belongs to one plan, to `JOB_OUTPUTS` what is made
+over all plans together.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, field, replace
+from pathlib import Path, PurePath
+from typing import Final
+
+from importer.plan import Finding, Origin, PlanError, Severity
+from importer.read import read_plan
+from layout.batch_plans import MARKED_ENDING
+from layout.floor import JobResult, PlanResult, PlanStatus
+from layout.job import lay_plan
+from layout.rules import RuleSet
+from layout.safe_write import safe_names
+from layout.writers.dxf.mark import mark_drawing
+from layout.writers.dxf.storey_marks import mark_storeys
+from layout.writers.page.render import page_html
+from layout.writers.record import record_json
+from layout.writers.sheets.book import plan_sheets
+from layout.writers.tables import cuts_csv, order_csv
+from layout.writers.workbook import job_workbook
+
+MODEL_FORMAT: Final = "IFC"
+"""How the format of a plan begins that was read from a model and has no drawing of its own."""
+_STOREY_LETTERS: Final = 40
+"""Of a storey's name in a file name."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Task:
+    """One plan to lay, all that decides what comes of it: two tasks that print alike (`repr`) over the
+    same drawing give the same bytes. `path` is as the user gave it.
+    """
+
+    path: Path
+    rules: RuleSet
+    default_rules: bool
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class LaidPlan:
+    """One plan laid and its files as bytes, by the ending of their names."""
+
+    result: PlanResult
+    files: Mapping[str, bytes] = field(default_factory=dict)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Written:
+    """Files of one plan by the ending of their names, and what the user should know of how they were
+    made.
+    """
+
+    files: Mapping[str, bytes]
+    findings: tuple[Finding, ...] = ()
+
+
+Worker = Callable[[Task], LaidPlan]
+"""Lays one plan. Sent to another process by name, so it must stand at the top of a module."""
+
+
+def _marked(task: Task, result: PlanResult) -> Written:
+    """The marked drawings: the architect's own, or one a storey drawn from his model."""
+    default_rules = task.default_rules
+    if result.plan is None or not result.plan.format.startswith(MODEL_FORMAT):
+        marked = mark_drawing(task.path, result, task.rules, default_rules=default_rules)
+        files = {MARKED_ENDING: marked}
+    else:
+        storeys = mark_storeys(result, task.rules, default_rules=default_rules)
+        names = safe_names(f"{s.storey.name[:_STOREY_LETTERS]}.dxf" for s in storeys)
+        files = {
+            f"-{PurePath(name).stem}{MARKED_ENDING}": s.marked
+            for name, s in zip(names, storeys, strict=True)
+        }
+    remarks = dict.fromkeys(r for file in files.values() for r in file.remarks)
+    return Written(
+        files={ending: file.data for ending, file in files.items()},
+        findings=tuple(_remark(task.path, words) for words in remarks),
+    )
+
+
+def _sheets(task: Task, result: PlanResult) -> Written:
+    sheets = plan_sheets(result, task.rules, default_rules=task.default_rules)
+    return Written(files={"-sheets.pdf": sheets.data}, findings=tuple(sheets.findings))
+
+
+def _cuts(task: Task, result: PlanResult) -> Written:
+    data = cuts_csv(result, task.rules, default_rules=task.default_rules)
+    return Written(files={"-cuts.csv": data})
+
+
+PLAN_OUTPUTS: Final[tuple[Callable[[Task, PlanResult], Written], ...]] = (_marked, _sheets, _cuts)
+"""What is written for each plan, made in the worker. Each sees what the ones before it found out; it may
+raise PlanError.
+"""
+
+JOB_OUTPUTS: Final[Mapping[str, Callable[[JobResult, RuleSet], bytes]]] = {
+    "order.csv": order_csv,
+    "job.xlsx": job_workbook,
+    "index.html": page_html,
+    "record.json": lambda job, _: record_json(job),
+}
+"""What is written for the job, by name, in this order."""
+
+
+def lay_file(task: Task) -> LaidPlan:
+    """Read and lay one plan and make its files. A plan that cannot be used comes back as failed, with
+    the reason.
+    """
+    try:
+        plan = read_plan(task.path, task.rules.drawing.hints())
+        result = replace(lay_plan(plan, task.rules), source=str(task.path))
+        if result.status is PlanStatus.FAILED:
+            return LaidPlan(result=result)
+        files: dict[str, bytes] = {}
+        for make in PLAN_OUTPUTS:
+            written = make(task, result)
+            files.update(written.files)
+            result = replace(result, findings=(*result.findings, *written.findings))
+    except PlanError as error:
+        return failed(task.path, error.finding)
+    return LaidPlan(result=result, files=files)
+
+
+def failed(path: Path, finding: Finding) -> LaidPlan:
+    """A plan that came to nothing, with the reason in its place."""
+    return LaidPlan(
+        result=PlanResult(
+            source=str(path), status=PlanStatus.FAILED, plan=None, findings=(finding,)
+        )
+    )
+
+
+def _remark(path: Path, words: str) -> Finding:
+    return Finding(code="OUT-103", severity=Severity.NOTE, what=words, where=Origin(file=path.name))
