@@ -17,7 +17,7 @@ from pathlib import Path, PurePath
 
 from layout.batch_keeper import Errand, children, lay_guarded
 from layout.batch_kept import KeptResults
-from layout.batch_limits import DEFAULT_LIMITS, Limits
+from layout.batch_limits import DEFAULT_LIMITS, FAULT_CODE, Limits
 from layout.batch_outputs import JOB_OUTPUTS, LaidPlan, Task, Worker, failed, lay_file
 from layout.batch_plans import MARKED_ENDING as MARKED_ENDING  # noqa: PLC0414 - taken from here
 from layout.batch_plans import PLAN_ENDINGS as PLAN_ENDINGS  # noqa: PLC0414
@@ -236,4 +236,4 @@ def _result(task: Task, future: Future[LaidPlan]) -> LaidPlan:
     error = future.exception()
     if error is None:
         return future.result()
-    return failed(task.path, refusal("LAY-190", task.path, fault_words(error), FAULT_REMEDY))
+    return failed(task.path, refusal(FAULT_CODE, task.path, fault_words(error), FAULT_REMEDY))

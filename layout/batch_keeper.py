@@ -25,6 +25,7 @@ from importer.plan import Finding
 from layout.batch_child import Answer, Outcome, receive, send
 from layout.batch_limits import (
     DEFAULT_LIMITS,
+    FAULT_CODE,
     MB,
     Limits,
     died,
@@ -95,7 +96,7 @@ class Child:
             laid: LaidPlan = answer.laid
             return laid
         if isinstance(answer, Answer) and answer.outcome is Outcome.FAULT:
-            return failed(path, refusal("LAY-190", path, answer.words, FAULT_REMEDY))
+            return failed(path, refusal(FAULT_CODE, path, answer.words, FAULT_REMEDY))
         code = self.end()
         return failed(path, _reason(answer, path, limits, code))
 
@@ -114,7 +115,9 @@ class Child:
     def end(self) -> int | None:
         """See it ended; its exit status, None where we had to end it."""
         with suppress(subprocess.TimeoutExpired):
-            return self._process.wait(timeout=_LOOK_S)
+            code = self._process.wait(timeout=_LOOK_S)
+            self.close()
+            return code
         self.kill()
         return None
 
@@ -122,6 +125,13 @@ class Child:
         """End it at once."""
         self._process.kill()
         self._process.wait()
+        self.close()
+
+    def close(self) -> None:
+        """Let go of the way to it, after its end."""
+        if self._process.stdin is not None:
+            with suppress(OSError):  # what was not sent yet goes nowhere
+                self._process.stdin.close()
 
 
 def _reason(

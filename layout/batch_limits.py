@@ -15,6 +15,8 @@ from importer.plan import Finding
 from layout.batch_plans import refusal
 
 MB: Final = 1_000_000
+FAULT_CODE: Final = "LAY-190"
+"""A plan that this program itself failed on."""
 _SPARE_ADDRESSES: Final = 2_000 * MB
 """Address space beyond the memory limit: libraries reserve much that they never touch."""
 

@@ -26,7 +26,8 @@ Exit status
        laid all the same), or the command was not understood
   3    an output could not be written; nothing of it is left behind
   4    a fault of setout itself; please report it
-  130  interrupted; nothing is left behind
+  130  interrupted; no output was written (plans that were finished are kept: run
+       it again and it goes on from there)
 """
 _RULES_HELP: Final = "Rule set (YAML). Without it the packaged default is used: rigid vinyl."
 _STREAM_ERRORS: Final = frozenset({errno.ENOSPC, errno.EDQUOT, errno.EIO, errno.EBADF, errno.EFBIG})
@@ -39,8 +40,21 @@ _PICTURES: Final = (".svg", ".png", ".pdf")
     context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 100},
 )
 @click.version_option(package_name="setout", message="%(prog)s %(version)s")
-def cli() -> None:
+@click.option(
+    "-v", "--verbose", is_flag=True, help="Show what the libraries behind it have to say."
+)
+def cli(*, verbose: bool) -> None:
     """Set out click-together plank floors from an architect's drawing."""
+    import logging
+    import warnings
+
+    # What a library thinks of a drawing is told in our own findings, in words and with a remedy.
+    if verbose:
+        os.environ["SETOUT_VERBOSE"] = "1"  # for the processes that lay plans
+        logging.basicConfig(level=logging.INFO)
+    else:
+        logging.getLogger().addHandler(logging.NullHandler())
+        warnings.simplefilter("ignore")
 
 
 @cli.command(epilog=_EPILOG)
@@ -91,6 +105,11 @@ def read(plan: Path, rules: str | None, json: str | None, picture: str | None) -
     help="Names of the layers in the marked drawing (default: as the rule set says, else plain).",
 )
 @click.option(
+    "--cluster",
+    metavar="ADDRESS",
+    help="Lay the plans on a Dask cluster whose scheduler answers there (extra `cluster`).",
+)
+@click.option(
     "--fresh", is_flag=True, help="Lay every plan anew; use nothing kept from an earlier run."
 )
 @click.option(
@@ -115,6 +134,7 @@ def lay(  # noqa: PLR0913 - one for each option
     job: str | None,
     date: str | None,
     layers: str | None,
+    cluster: str | None,
     fresh: bool,
     minutes: float | None,
     memory: int | None,
@@ -127,7 +147,7 @@ def lay(  # noqa: PLR0913 - one for each option
     from layout.commands.lay import lay as run
 
     said = Said(job=_one_line("--job", job, 120), date=_one_line("--date", date, 40), layers=layers)
-    work = Work(workers=workers, fresh=fresh, minutes=minutes, memory_mb=memory)
+    work = Work(workers=workers, cluster=cluster, fresh=fresh, minutes=minutes, memory_mb=memory)
     return run(plans, rules=rules, out=out, quiet=quiet, said=said, work=work)
 
 
@@ -207,7 +227,7 @@ def main(argv: Sequence[str] | None = None) -> int:
         error.show()
         return 2
     except (KeyboardInterrupt, click.Abort):
-        _say("interrupted; nothing is left behind")
+        _say("interrupted; no output was written")
         return 130
     except BrokenPipeError:
         _abandon_stdout()  # whoever read it has had enough

@@ -4,11 +4,13 @@ from __future__ import annotations
 
 import os
 from collections.abc import Sequence
+from concurrent.futures import Executor
+from contextlib import AbstractContextManager, nullcontext
 from dataclasses import dataclass
 from pathlib import Path
 
 from layout.batch import Running, find_plans, run_job
-from layout.batch_limits import Limits
+from layout.batch_limits import FAULT_CODE, Limits
 from layout.commands.progress import progress
 from layout.commands.screen import console, plain, rules_or_default
 from layout.commands.status import ExitStatus
@@ -34,6 +36,15 @@ class Work:
     fresh: bool = False
     minutes: float | None = None
     memory_mb: int | None = None
+    cluster: str | None = None
+
+    def executor(self) -> AbstractContextManager[Executor | None]:
+        """The cluster's, or None for processes of this machine. Raises PlanError."""
+        if self.cluster is None:
+            return nullcontext()
+        from layout.batch_cluster import cluster
+
+        return cluster(self.cluster)
 
     def limits(self, rules: RuleSet) -> Limits:
         """What one plan may take."""
@@ -61,8 +72,12 @@ def lay(
     errors = console(errors=True)
     for words in found.left_out:
         errors.print(f"left out: {plain(words)}")
-    with progress(len(found.paths), quiet=quiet) as on_done:
+    with (
+        work.executor() as executor,
+        progress(len(found.paths), quiet=quiet) as on_done,
+    ):
         how = Running(
+            executor=executor,
             workers=work.workers or _processors(),
             limits=work.limits(rule_set),
             fresh=work.fresh,
@@ -90,6 +105,8 @@ def lay(
 def exit_status(job: JobResult) -> ExitStatus:
     """The worst of the plans decides."""
     states = {p.status for p in job.plans}
+    if any(f.code == FAULT_CODE for p in job.plans for f in p.findings):
+        return ExitStatus.FAULT
     if PlanStatus.FAILED in states:
         return ExitStatus.BAD_INPUT
     return ExitStatus.TO_SETTLE if PlanStatus.TO_SETTLE in states else ExitStatus.CLEAN

@@ -2,21 +2,22 @@
 
 from __future__ import annotations
 
+import multiprocessing
 import os
+import subprocess
+import sys
+import time
+from concurrent.futures import ProcessPoolExecutor
 from pathlib import Path
 
 import pytest
 
 from importer.plan import Finding, PlanError, Severity
-from layout import batch
-from layout.batch import (
-    LaidPlan,
-    Task,
-    find_plans,
-    lay_file,
-    lay_side_by_side,
-    run_job,
-)
+from layout import batch_outputs
+from layout.batch import Done, Running, find_plans, lay_side_by_side, run_job
+from layout.batch_kept import FOLDER, KeptResults
+from layout.batch_limits import Limits
+from layout.batch_outputs import LaidPlan, Task, lay_file
 from layout.floor import PlanResult, PlanStatus
 from layout.rules_file import default_rules
 from layout.safe_write import OutputError
@@ -33,34 +34,69 @@ def by_name(task: Task) -> LaidPlan:
     """A worker that does what the plan is called."""
     if task.path.name == "dies":
         os._exit(9)
+    if task.path.name == "hangs":
+        time.sleep(600)
+    if task.path.name == "eats":
+        held = []
+        while True:
+            held.append(bytearray(20_000_000))
+            held[-1][::4096] = b"x" * len(held[-1][::4096])
+            time.sleep(0.02)
+    if task.path.name == "leaps":
+        bytearray(40_000_000_000)
+    if task.path.name == "talks":
+        print("a word on standard output", flush=True)
+        os.write(1, b"and one below it")
     if task.path.name == "fails":
         raise ZeroDivisionError("no such\nthing")
     return LaidPlan(result=PlanResult(source=str(task.path), status=PlanStatus.CLEAN, plan=None))
 
 
-def test_a_plan_that_kills_its_process_is_reported_and_the_others_are_laid() -> None:
-    names = ["a", "dies", "b", "fails", "c"]
-    laid = lay_side_by_side([task(n) for n in names], 2, by_name)
+def laid_by(names: list[str], **how: object) -> list[LaidPlan]:
+    found = dict(lay_side_by_side([task(n) for n in names], Running(lay=by_name, **how)))
+    return [found[n] for n in range(len(names))]
+
+
+def test_bad_plans_are_named_and_the_others_are_laid() -> None:
+    names = ["a", "dies", "b", "fails", "hangs", "eats", "leaps", "c"]
+    limits = Limits(seconds=4.0, memory_mb=300)
+    laid = laid_by(names, workers=2, limits=limits)
     assert [p.result.source for p in laid] == names
-    states = [p.result.status for p in laid]
-    assert states == [
-        PlanStatus.CLEAN,
-        PlanStatus.FAILED,
-        PlanStatus.CLEAN,
-        PlanStatus.FAILED,
-        PlanStatus.CLEAN,
-    ]
-    (died,), (failed,) = laid[1].result.findings, laid[3].result.findings
-    assert (died.code, died.severity) == ("LAY-191", Severity.REFUSED)
-    assert str(died).startswith("dies: [LAY-191] The process that laid this plan ended")
-    assert failed.code == "LAY-190"
-    assert "ZeroDivisionError (test_batch.py:" in failed.what
-    assert "no such thing" in failed.what
-    assert "report it" in failed.remedy
+    codes = {p.result.source: [f.code for f in p.result.findings] for p in laid}
+    assert codes == {
+        "a": [],
+        "dies": ["LAY-191"],
+        "b": [],
+        "fails": ["LAY-190"],
+        "hangs": ["LAY-192"],
+        "eats": ["LAY-193"],
+        "leaps": ["LAY-193"],
+        "c": [],
+    }
+    said = {p.result.source: str(p.result.findings[0]) for p in laid if p.result.findings}
+    assert "ended all at once (exit status 9)" in said["dies"]
+    assert "ZeroDivisionError (test_batch.py:" in said["fails"]
+    assert "no such thing" in said["fails"]
+    assert "after 4 s" in said["hangs"]
+    assert "--minutes" in said["hangs"]
+    assert "300 MB" in said["eats"]
+    assert "--memory" in said["eats"]
+
+
+def test_any_executor_fits() -> None:
+    """One of processes, which hands the work on to a process for each plan all the same."""
+    with ProcessPoolExecutor(1, mp_context=multiprocessing.get_context("spawn")) as executor:
+        laid = laid_by(["a", "dies", "c"], executor=executor)
+    assert [len(p.result.findings) for p in laid] == [0, 1, 0]
+
+
+def test_what_a_library_prints_does_not_disturb_the_answer() -> None:
+    (laid,) = laid_by(["talks"])
+    assert laid.result.status is PlanStatus.CLEAN
 
 
 def contents(folder: Path) -> dict[str, bytes]:
-    return {p.name: p.read_bytes() for p in sorted(folder.iterdir())}
+    return {p.name: p.read_bytes() for p in sorted(folder.iterdir()) if p.is_file()}
 
 
 def test_outputs_are_the_same_for_any_number_of_workers(tmp_path: Path) -> None:
@@ -71,7 +107,8 @@ def test_outputs_are_the_same_for_any_number_of_workers(tmp_path: Path) -> None:
     (tmp_path / "bad.dxf").write_bytes(NOT_DRAWINGS["dwg"])
     plans.append(tmp_path / "bad.dxf")
     outcomes = [
-        run_job(plans, RULES, tmp_path / f"out{n}", workers=n, default_rules=True) for n in (1, 2)
+        run_job(plans, RULES, tmp_path / f"out{n}", default_rules=True, how=Running(workers=n))
+        for n in (1, 2)
     ]
     one, two = contents(tmp_path / "out1"), contents(tmp_path / "out2")
     assert one == two
@@ -114,16 +151,16 @@ def test_job_of_bad_plans_leaves_nothing(tmp_path: Path) -> None:
     assert not (tmp_path / "out").exists()
 
 
-def test_unusable_folder_is_refused_before_any_plan_is_laid(
-    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
-) -> None:
-    def never(task: Task) -> LaidPlan:
-        raise AssertionError(task)
+def never(done: Done) -> None:
+    raise AssertionError(done)
 
-    monkeypatch.setattr(batch, "lay_file", never)
+
+def test_unusable_folder_is_refused_before_any_plan_is_laid(tmp_path: Path) -> None:
     (tmp_path / "out").write_bytes(b"a file")
     with pytest.raises(OutputError, match="A file stands where a folder is wanted"):
-        run_job([tmp_path / "a.dxf"], RULES, tmp_path / "out" / "deeper")
+        run_job(
+            [tmp_path / "a.dxf"], RULES, tmp_path / "out" / "deeper", how=Running(on_done=never)
+        )
 
 
 def fake_laid(task: Task) -> LaidPlan:
@@ -131,27 +168,26 @@ def fake_laid(task: Task) -> LaidPlan:
     return LaidPlan(result=result, files={"-marked.dxf": b"marked"})
 
 
-def test_no_output_replaces_a_plan_or_the_rule_file(
-    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
-) -> None:
-    monkeypatch.setattr(batch, "lay_file", fake_laid)
+FAKE = Running(lay=fake_laid)
+
+
+def test_no_output_replaces_a_plan_or_the_rule_file(tmp_path: Path) -> None:
     (tmp_path / "a-marked.dxf").write_bytes(b"a plan of that name")
     (tmp_path / "a.dxf").symlink_to(tmp_path / "a-marked.dxf")
     with pytest.raises(OutputError, match="would overwrite the input"):
-        run_job([tmp_path / "a.dxf"], RULES, tmp_path)
+        run_job([tmp_path / "a.dxf"], RULES, tmp_path, how=FAKE)
     (tmp_path / "record.json").write_bytes(b"rules")
     (tmp_path / "b.dxf").write_bytes(b"plan")
     with pytest.raises(OutputError, match="would overwrite the input"):
-        run_job([tmp_path / "b.dxf"], RULES, tmp_path, keep=[tmp_path / "record.json"])
+        run_job([tmp_path / "b.dxf"], RULES, tmp_path, keep=[tmp_path / "record.json"], how=FAKE)
     assert (tmp_path / "record.json").read_bytes() == b"rules"
     assert (tmp_path / "a-marked.dxf").read_bytes() == b"a plan of that name"
 
 
-def test_names_of_outputs_are_safe(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(batch, "lay_file", fake_laid)
+def test_names_of_outputs_are_safe(tmp_path: Path) -> None:
     plan = tmp_path / "-1. OG: Süd\n?.dxf"
     plan.write_bytes(b"plan")
-    run_job([plan], RULES, tmp_path / "out")
+    run_job([plan], RULES, tmp_path / "out", how=FAKE)
     assert sorted(p.name for p in (tmp_path / "out").iterdir()) == [
         "_-1. OG_ Süd__-marked.dxf",
         "index.html",
@@ -167,11 +203,111 @@ def test_repairs_made_while_marking_are_told(
     from layout.writers.dxf.mark import MarkedFile
 
     monkeypatch.setattr(
-        batch, "mark_drawing", lambda *_, **__: MarkedFile(data=b"x", remarks=("Saved anew.",))
+        batch_outputs,
+        "mark_drawing",
+        lambda *_, **__: MarkedFile(data=b"x", remarks=("Saved anew.",)),
     )
     laid = lay_file(Task(path=one_room(tmp_path / "a.dxf"), rules=RULES, default_rules=False))
     remarks = [f for f in laid.result.findings if f.code == "OUT-103"]
     assert [(f.what, f.severity) for f in remarks] == [("Saved anew.", Severity.NOTE)]
+
+
+# --- kept results -------------------------------------------------------------------------------
+
+
+def three_plans(folder: Path) -> list[Path]:
+    return [one_room(folder / f"p{n}.dxf", name=f"Room {n}", width=2600.0 + n) for n in range(3)]
+
+
+def again(plans: list[Path], out: Path, **how: object) -> list[str]:
+    """Run the job; the plans that were laid anew."""
+    anew: list[str] = []
+
+    def told(done: Done) -> None:
+        if not done.was_kept:
+            anew.append(done.task.path.name)
+
+    run_job(plans, RULES, out, how=Running(on_done=told, **how))
+    return sorted(anew)
+
+
+def test_only_what_is_missing_is_laid_and_the_outputs_are_the_same(tmp_path: Path) -> None:
+    plans, out = three_plans(tmp_path), tmp_path / "out"
+    assert again(plans, out) == ["p0.dxf", "p1.dxf", "p2.dxf"]
+    first = contents(out)
+    for path in out.iterdir():
+        if path.is_file():
+            path.unlink()
+    assert again(plans, out) == []
+    assert contents(out) == first
+    one_room(plans[1], name="Another", width=2700.0)
+    assert again(plans, out) == ["p1.dxf"]
+    assert contents(out) != first
+    assert len(list((out / FOLDER).iterdir())) == 3, "what is not used any more is removed"
+    assert again(plans, out, fresh=True) == ["p0.dxf", "p1.dxf", "p2.dxf"]
+
+
+def test_damaged_entry_is_noticed_and_made_anew(tmp_path: Path) -> None:
+    plans, out = three_plans(tmp_path), tmp_path / "out"
+    again(plans, out)
+    first = contents(out)
+    entries = sorted((out / FOLDER).iterdir())
+    data = bytearray(entries[0].read_bytes())
+    data[len(data) // 2] ^= 1
+    entries[0].write_bytes(data)
+    entries[1].write_bytes(entries[1].read_bytes()[:100])
+    outcome = run_job(plans, RULES, out)
+    assert outcome.kept == 1
+    assert "2 kept results were damaged" in outcome.remarks[0]
+    assert contents(out) == first
+
+
+class Evil:
+    def __reduce__(self) -> tuple[object, tuple[str]]:
+        return os.system, ("touch hit",)
+
+
+def test_entry_from_a_stranger_runs_nothing(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """An entry whose own hash is right may still hold anything."""
+    monkeypatch.chdir(tmp_path)
+    kept = KeptResults(out=tmp_path)
+    laid = LaidPlan(
+        result=PlanResult(source="a", status=PlanStatus.CLEAN, plan=None), files={"a": Evil()}
+    )
+    kept.store("0" * 64, laid)
+    assert kept.load("0" * 64) is None
+    assert kept.damaged == 1
+    assert not (tmp_path / "hit").exists()
+
+
+@pytest.mark.skipif(os.name == "nt", reason="signals")
+def test_killed_job_goes_on_where_it_was(tmp_path: Path) -> None:
+    plans, out = three_plans(tmp_path / "plans"), tmp_path / "out"
+    command = [
+        sys.executable,
+        "-m",
+        "layout.cli",
+        "lay",
+        str(tmp_path / "plans"),
+        "--out",
+        str(out),
+    ]
+    job = subprocess.Popen(
+        [*command, "--workers", "1"], stderr=subprocess.PIPE, stdout=subprocess.DEVNULL
+    )
+    assert job.stderr is not None
+    assert job.stderr.readline().startswith(b"1 of 3")
+    job.kill()
+    job.communicate()
+    assert contents(out) == {}
+    run_job(plans, RULES, tmp_path / "whole", default_rules=True)
+    done: list[bool] = []
+    how = Running(on_done=lambda d: done.append(d.was_kept))
+    run_job(plans, RULES, out, default_rules=True, how=how)
+    assert 1 <= sum(done) < 3
+    assert contents(out) == contents(tmp_path / "whole")
 
 
 # --- which plans --------------------------------------------------------------------------------
