@@ -187,13 +187,18 @@ def _decided(case: _Case) -> tuple[UnitReading, tuple[Finding, ...]]:
         raise _refused(case, _impossible(case))
     best = ranking[0]
     lead = case.score(best) - (case.score(ranking[1]) if len(ranking) > 1 else 0.0)
-    trusted = case.header in ranking and _header_stands(case)
-    if trusted and case.header is not None:
+    if case.header is not None and case.header in ranking and _is_trusted(case, best):
         best = case.header
     elif lead < CLEAR_LEAD or not case.shows_parts():
         raise _refused(case, _split(case, ranking))
     reading = UnitReading(name=best, to_mm=case.units[best], because=_because(case, best))
     return reading, _findings(case, best)
+
+
+def _is_trusted(case: _Case, best: str) -> bool:
+    """Whether the header decides: it stands, or nothing fits clearly better than what it says."""
+    header = case.header or ""
+    return _header_stands(case) or case.score(best) - case.score(header) < CLEAR_LEAD
 
 
 def _ranking(case: _Case) -> list[str]:

@@ -550,7 +550,7 @@ def is_gone(group: int) -> bool:
 @pytest.mark.skipif(os.name == "nt", reason="signals")
 def test_interrupt_of_many_plans_ends_the_workers(tmp_path: Path) -> None:
     """Ctrl-C goes to the whole process group, as a terminal sends it."""
-    for n in range(4):
+    for n in range(40):
         one_room(tmp_path / "plans" / f"p{n}.dxf", width=9000.0, depth=7000.0)
     job = subprocess.Popen(
         [

@@ -73,7 +73,10 @@ def test_bulges_bow_to_the_right_of_their_chord(
 
 
 @settings(
-    max_examples=25, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture]
+    max_examples=25,
+    deadline=None,
+    derandomize=True,
+    suppress_health_check=[HealthCheck.function_scoped_fixture],
 )
 @given(
     spokes=st.lists(
