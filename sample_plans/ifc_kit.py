@@ -25,7 +25,8 @@ from shapely import Polygon
 
 from sample_plans.building import Point
 
-Entity = ifcopenshell.entity_instance
+Entity = Any
+"""An instance of a model; its attributes are those of its class in the schema."""
 Point3 = tuple[float, float, float]
 
 DATE: Final = "2024-03-11T09:00:00"
@@ -114,7 +115,7 @@ class Model:
     def _direction(self, towards: Sequence[float]) -> Entity:
         return self.file.createIfcDirection([number(v) for v in towards])
 
-    def _line(self, ring: Sequence[Point]) -> Entity:
+    def _line(self, ring: Sequence[tuple[float, ...]]) -> Entity:
         points = [self._point(p) for p in ring]
         return self.file.createIfcPolyline([*points, points[0]])
 

@@ -274,7 +274,8 @@ def test_entry_from_a_stranger_runs_nothing(
     monkeypatch.chdir(tmp_path)
     kept = KeptResults(out=tmp_path)
     laid = LaidPlan(
-        result=PlanResult(source="a", status=PlanStatus.CLEAN, plan=None), files={"a": Evil()}
+        result=PlanResult(source="a", status=PlanStatus.CLEAN, plan=None),
+        files={"a": Evil()},  # type: ignore[dict-item]
     )
     kept.store("0" * 64, laid)
     assert kept.load("0" * 64) is None

@@ -27,7 +27,8 @@ def body(role: Role, plan: Polygon, low: float, high: float, number: int = 1) ->
 def frame(x0: float, y0: float, x1: float, y1: float, thickness: float = 200.0) -> Polygon:
     """Four walls about a room given by its faces."""
     inner = box(x0, y0, x1, y1)
-    return inner.buffer(thickness, join_style="mitre").difference(inner)
+    outer = inner.buffer(thickness, join_style="mitre")
+    return Polygon(outer.exterior, [inner.exterior])
 
 
 def found(

@@ -26,7 +26,8 @@ def test_cut_through_a_prism_is_its_plan_at_any_height_and_place(
     radii: list[float], share: float, far: float
 ) -> None:
     turns = np.linspace(0, 2 * np.pi, len(radii), endpoint=False)
-    plan = Polygon(np.c_[radii * np.cos(turns) + far, radii * np.sin(turns) - far])
+    lengths = np.array(radii)
+    plan = Polygon(np.c_[lengths * np.cos(turns) + far, lengths * np.sin(turns) - far])
     mesh = prism(plan, -300.0, 2400.0)
     cut = cut_at(mesh, -300.0 + 2700.0 * share)
     assert cut.symmetric_difference(plan).area < 1.0

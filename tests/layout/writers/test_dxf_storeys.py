@@ -73,7 +73,9 @@ def storey_things(storey: Storey, at: float) -> tuple[list[Room], list[Doorway],
         wall_thickness_mm=100,
         kind=DoorwayKind.HINGED,
     )
-    wall = box(at - 300, -300, at + 6300, 4300).difference(shapely.union_all([left, right, patch]))
+    rooms_and_door = shapely.union_all([left, right, patch])
+    wall = box(at - 300, -300, at + 6300, 4300).difference(rooms_and_door)
+    assert isinstance(wall, Polygon)
     lines: list[tuple[DrawnKind, Polygon | LineString]] = [
         (DrawnKind.WALL, wall),
         (DrawnKind.COLUMN, box(at + 500, 500, at + 800, 800)),
@@ -161,7 +163,8 @@ def test_drawing_reads_back_as_the_plan_it_was_drawn_from(tmp_path: Path) -> Non
         assert rooms[room.name].shape.symmetric_difference(room.shape).area < 1.0
         assert rooms[room.name].printed_area_m2 == pytest.approx(room.shape.area / 1e6, abs=0.005)
     (door,) = back.doorways
-    assert (door.kind, door.width_mm) == (DoorwayKind.HINGED, pytest.approx(900))
+    assert door.kind is DoorwayKind.HINGED
+    assert door.width_mm == pytest.approx(900)
 
 
 def test_storey_whose_lines_could_not_be_drawn_shows_its_rooms(tmp_path: Path) -> None:
