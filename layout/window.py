@@ -192,10 +192,11 @@ def _across_reaches(
 ) -> list[Reach]:
     last_row = frozenset(p.id for p in pieces if not p.keeps_far_edge)
     rooms = _rooms((*pieces, *beside), rules, last_row, axis=1)
-    hidden = rules.gap.cover - rules.gap.wall
+    # What the plank alone allows is with the strips; two rips of one plank meet at the saw, where no
+    # cover hides anything.
     return [
         *(strip_reach(s, rules) for s in setting_out.strips if not is_start(s)),
-        *(Reach(high=r.left + hidden, high_rule=r.rule) for r in rooms.values()),
+        *(Reach(high=r.left, high_rule=r.rule) for r in rooms.values() if r.rule == "cut.kerf"),
     ]
 
 

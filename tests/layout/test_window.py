@@ -121,8 +121,9 @@ def test_short_edge_may_keep_a_tongue() -> None:
     assert across([jamb]) == (-70, 80)
 
 
-def test_starter_and_closing_strip_out_of_one_plank_bound_the_width() -> None:
-    """180 - 80 - 70 - kerf 2."""
+@pytest.mark.parametrize("cover", [8, 15])
+def test_starter_and_closing_strip_out_of_one_plank_bound_the_width(cover: float) -> None:
+    """180 - 80 - 70 - kerf 2, and no cover lies over the saw cut between the two."""
     starter = piece("a", L, Role.FULL, blank_width_mm=80.0, plank_y_mm=100.0, keeps_near_edge=False)
     closing = piece(
         "b",
@@ -133,7 +134,8 @@ def test_starter_and_closing_strip_out_of_one_plank_bound_the_width() -> None:
         run=1,
         shape=box(0, 900, L, 970),
     )
-    assert across([strip(70)], starter, closing) == (-10, 28)
+    covered = rules(gap={"wall": 8, "cover": cover})
+    assert across([strip(70)], starter, closing, rule_set=covered) == (-10, 28)
 
 
 # --- against the audit --------------------------------------------------------------------------
