@@ -71,6 +71,8 @@ def _room(room: Room) -> Json:
         "storey": room.storey,
         "flat": room.flat,
         "communal": room.communal,
+        "also_called": list(room.also_called),
+        "finish_hint": room.finish_hint,
         "area_m2": round(room.shape.area / 1e6, 6),
         "printed_area_m2": room.printed_area_m2,
         "perimeter_mm": mm(room.shape.exterior.length),

@@ -23,6 +23,7 @@ READERS: Final[Mapping[FileKind, str]] = {
     FileKind.DXF: "importer.dxf.reader:read_dxf",
     FileKind.DXF_BINARY: "importer.dxf.reader:read_dxf",
     FileKind.IFC: "importer.ifc.reader:read_ifc",
+    FileKind.IFC_ZIP: "importer.ifc.reader:read_ifc",
 }
 """Where the reader of each kind is found, `module:function`. Named, not imported: the libraries
 behind a reader are large and only loaded for the kind of file that is at hand."""
@@ -32,7 +33,8 @@ def read_plan(path: Path | str, hints: Hints | None = None) -> Plan:
     """Read an architect's drawing.
 
     Args:
-        path: a DXF (text or binary); the kind is told by content, not by the name.
+        path: a DXF (text or binary) or an IFC (alone or in a ZIP archive); the kind is told by content,
+            not by the name.
         hints: what the user knows better than the drawing; None for nothing.
 
     Returns:
@@ -49,16 +51,7 @@ def read_plan(path: Path | str, hints: Hints | None = None) -> Plan:
             path.name,
             f"Write one of {', '.join(UNIT_TO_MM)}.",
         )
-    kind = sniff(path)
-    reader = READERS.get(kind)
-    if reader is None:
-        raise refusal(
-            "IMP-102",
-            f"this is an {kind.value.upper()} model, which is not read yet.",
-            path.name,
-            "Have the storey plans exported from it as DXF.",
-        )
-    return _load(reader)(path, hints)
+    return _load(READERS[sniff(path)])(path, hints)
 
 
 def _load(reader: str) -> Reader:

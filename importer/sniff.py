@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+import zipfile
 from collections.abc import Mapping
 from enum import Enum
 from itertools import pairwise
@@ -21,7 +22,11 @@ class FileKind(Enum):
     DXF = "dxf"
     DXF_BINARY = "binary dxf"
     IFC = "ifc"
+    IFC_ZIP = "zipped ifc"
 
+
+ARCHIVE: Final = (b"PK\x03\x04", b"PK\x05\x06")
+"""How a ZIP archive begins."""
 
 BINARY_DXF: Final = b"AutoCAD Binary DXF"
 
@@ -79,7 +84,23 @@ def sniff(path: Path) -> FileKind:
     Raises:
         PlanError: the file cannot be opened, or is nothing that a plan can be read from.
     """
-    return sniff_bytes(read_head(path), path.name)
+    head = read_head(path)
+    if head.startswith(ARCHIVE) and _is_for_a_model(path):
+        return FileKind.IFC_ZIP
+    return sniff_bytes(head, path.name)
+
+
+def _is_for_a_model(path: Path) -> bool:
+    """Whether an archive has a model in it, or is at least called one; a drawing in an archive has to be
+    unpacked first.
+    """
+    if path.suffix.lower() == ".ifczip":
+        return True
+    try:
+        with zipfile.ZipFile(path) as archive:
+            return any(name.lower().endswith(".ifc") for name in archive.namelist())
+    except (zipfile.BadZipFile, OSError, NotImplementedError):
+        return False
 
 
 def read_head(path: Path) -> bytes:

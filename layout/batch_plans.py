@@ -9,7 +9,7 @@ from typing import Final
 
 from importer.plan import Finding, Origin, PlanError, Severity
 
-PLAN_ENDINGS: Final = (".dxf", ".ifc")
+PLAN_ENDINGS: Final = (".dxf", ".ifc", ".ifczip")
 """What is taken for a plan in a folder; a file named by itself may have any name."""
 MARKED_ENDING: Final = "-marked.dxf"
 """How a drawing that came from here is named; in a folder it is no plan."""

@@ -9,7 +9,7 @@ from pathlib import PurePosixPath
 from typing import Final
 
 from importer.plan import PlanError
-from importer.sniff import refusal
+from importer.sniff import ARCHIVE, refusal
 
 MOST_BYTES: Final = 250_000_000
 """Largest model that is read. Opening takes about 6 bytes of memory for each byte of it (measured)."""
@@ -19,7 +19,7 @@ _CHUNK: Final = 1 << 20
 
 def is_archive(data: bytes) -> bool:
     """Whether the bytes are a ZIP archive, as an .ifczip is."""
-    return data.startswith((b"PK\x03\x04", b"PK\x05\x06"))
+    return data.startswith(ARCHIVE)
 
 
 def unpacked(data: bytes, name: str) -> bytes:
