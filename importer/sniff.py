@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
+import os
 import re
-import zipfile
 from collections.abc import Mapping
 from enum import Enum
 from itertools import pairwise
@@ -27,6 +27,9 @@ class FileKind(Enum):
 
 ARCHIVE: Final = (b"PK\x03\x04", b"PK\x05\x06")
 """How a ZIP archive begins."""
+
+_LIST_BYTES: Final = 1 << 18
+"""Of the end of an archive: the list of some thousands of files."""
 
 BINARY_DXF: Final = b"AutoCAD Binary DXF"
 
@@ -91,16 +94,19 @@ def sniff(path: Path) -> FileKind:
 
 
 def _is_for_a_model(path: Path) -> bool:
-    """Whether an archive has a model in it, or is at least called one; a drawing in an archive has to be
-    unpacked first.
+    """Whether an archive is called a model, or lists one; a drawing in an archive has to be unpacked
+    first. Only the end of the file is looked at, where an archive keeps its list: it is not opened
+    here, because a bad one is as dangerous as a bad model.
     """
     if path.suffix.lower() == ".ifczip":
         return True
     try:
-        with zipfile.ZipFile(path) as archive:
-            return any(name.lower().endswith(".ifc") for name in archive.namelist())
-    except (zipfile.BadZipFile, OSError, NotImplementedError):
-        return False
+        with path.open("rb") as stream:
+            size = stream.seek(0, os.SEEK_END)
+            stream.seek(max(0, size - _LIST_BYTES))
+            return b".ifc" in stream.read(_LIST_BYTES).lower()
+    except OSError as fault:
+        raise unreadable(path, fault) from fault
 
 
 def read_head(path: Path) -> bytes:

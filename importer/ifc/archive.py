@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import io
+import lzma
 import zipfile
 import zlib
 from pathlib import PurePosixPath
@@ -14,7 +15,21 @@ from importer.sniff import ARCHIVE, refusal
 MOST_BYTES: Final = 250_000_000
 """Largest model that is read. Opening takes about 6 bytes of memory for each byte of it (measured)."""
 
+MOST_MEMBERS: Final = 1000
+"""An archive of more files is no model with its side files."""
+
 _CHUNK: Final = 1 << 20
+
+_DAMAGED: Final = (
+    zipfile.BadZipFile,
+    zlib.error,
+    lzma.LZMAError,
+    EOFError,
+    OSError,  # the data of a bzip2 member
+    ValueError,  # names and offsets that are none
+    NotImplementedError,  # a way of packing that is not known here
+)
+"""What reading an archive in memory raises when its bytes are not right."""
 
 
 def is_archive(data: bytes) -> bool:
@@ -23,7 +38,8 @@ def is_archive(data: bytes) -> bool:
 
 
 def unpacked(data: bytes, name: str) -> bytes:
-    """The one model in an archive, wherever in it.
+    """The one model in an archive, wherever in it. Nothing is written to disk and no name in the archive
+    is followed, so that names with `..` or a root in them lead nowhere.
 
     Args:
         data: the archive.
@@ -35,13 +51,21 @@ def unpacked(data: bytes, name: str) -> bytes:
     try:
         with zipfile.ZipFile(io.BytesIO(data)) as archive:
             return _read(archive, _the_model(archive, name), name)
-    except (zipfile.BadZipFile, zlib.error, EOFError, NotImplementedError) as fault:
+    except _DAMAGED as fault:
+        why = _shown(" ".join(str(fault).split()).rstrip(".")) or type(fault).__name__
         raise refusal(
-            "IMP-151", f"the archive is damaged: {fault}.", name, "Ask for the model again."
+            "IMP-151", f"the archive is damaged: {why}.", name, "Ask for the model again."
         ) from fault
 
 
 def _the_model(archive: zipfile.ZipFile, name: str) -> zipfile.ZipInfo:
+    if len(archive.infolist()) > MOST_MEMBERS:
+        raise refusal(
+            "IMP-151",
+            f"the archive holds {len(archive.infolist())} files, more than a model comes with.",
+            name,
+            "Give an archive with one .ifc in it, or the .ifc itself.",
+        )
     members = [m for m in archive.infolist() if not m.is_dir() and not _is_side_file(m.filename)]
     models = [m for m in members if m.filename.lower().endswith(".ifc")]
     if len(models) == 1:
@@ -71,7 +95,7 @@ def _read(archive: zipfile.ZipFile, member: zipfile.ZipInfo, name: str) -> bytes
     if member.flag_bits & 0x1:
         raise refusal(
             "IMP-151",
-            f"{member.filename} in the archive is locked with a password.",
+            f"{_shown(member.filename)} in the archive is locked with a password.",
             name,
             "Unpack it and give the .ifc itself.",
         )
@@ -82,7 +106,7 @@ def _read(archive: zipfile.ZipFile, member: zipfile.ZipInfo, name: str) -> bytes
         while chunk := stream.read(_CHUNK):
             left -= len(chunk)
             if left < 0:
-                raise too_large(f"{member.filename} in the archive", None, name)
+                raise too_large(f"{_shown(member.filename)} in the archive", None, name)
             parts.append(chunk)
     return b"".join(parts)
 
@@ -100,5 +124,11 @@ def too_large(what: str, size: int | None, name: str) -> PlanError:
 
 
 def _listed(names: list[str], most: int = 8) -> str:
-    shown = ", ".join(names[:most])
+    shown = ", ".join(_shown(n) for n in names[:most])
     return shown + (f" and {len(names) - most} more" if len(names) > most else "")
+
+
+def _shown(name: str, most: int = 80) -> str:
+    """A name out of an archive, fit to be printed: no control characters, no end to it."""
+    plain = "".join(c if c.isprintable() else "?" for c in name)
+    return plain if len(plain) <= most else f"...{plain[-most:]}"

@@ -63,11 +63,11 @@ def open_model(path: Path, hints: Hints, watch: Watch | None = None) -> IfcModel
     """
     watch = watch or Watch()
     watch.tell("open", 0)
-    raw = _bytes_of(path)
+    raw, is_packed = _bytes_of(path)
     letters = mended_letters(raw)
     findings: list[Finding] = [_mended(path.name, part) for part in letters.done]
     label, schema, data = _schema_of(letters.data, path.name)
-    as_it_is = data == raw and not is_archive(raw[:4])
+    as_it_is = data == raw and not is_packed
     file, log, parts = _parsed(data, path, as_it_is=as_it_is)
     findings += [_mended(path.name, part) for part in parts]
     if label.upper() != schema:
@@ -90,8 +90,8 @@ def open_model(path: Path, hints: Hints, watch: Watch | None = None) -> IfcModel
 # --- bytes and schema -----------------------------------------------------------------------------
 
 
-def _bytes_of(path: Path) -> bytes:
-    """The text of the model, out of its archive, whole."""
+def _bytes_of(path: Path) -> tuple[bytes, bool]:
+    """The text of the model, whole, and whether it was in an archive."""
     try:
         size = path.stat().st_size
         if size > MOST_BYTES:
@@ -99,7 +99,8 @@ def _bytes_of(path: Path) -> bytes:
         data = path.read_bytes()
     except OSError as fault:
         raise unreadable(path, fault) from fault
-    if is_archive(data):
+    is_packed = is_archive(data)
+    if is_packed:
         data = unpacked(data, path.name)
         if not data.lstrip(b"\xef\xbb\xbf \t\r\n").startswith(b"ISO-10303-21"):
             raise refusal(
@@ -108,7 +109,7 @@ def _bytes_of(path: Path) -> bytes:
                 path.name,
                 "Ask for the model again.",
             )
-    return data
+    return data, is_packed
 
 
 def _schema_of(data: bytes, name: str) -> tuple[str, str, bytes]:
