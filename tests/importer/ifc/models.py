@@ -5,7 +5,7 @@ from __future__ import annotations
 import uuid
 from collections.abc import Mapping, Sequence
 from pathlib import Path
-from typing import Any
+from typing import Any, cast
 
 import ifcopenshell
 import ifcopenshell.guid
@@ -247,10 +247,12 @@ class Building:
 
 
 def ring_of(box: Box | Sequence[tuple[float, float]]) -> list[tuple[float, float]]:
-    if isinstance(box[0], tuple):
-        return [(float(x), float(y)) for x, y in box]  # type: ignore[misc]
-    x0, y0, x1, y1 = box  # type: ignore[misc]
-    return [(x0, y0), (x1, y0), (x1, y1), (x0, y1)]
+    """Corners of a box, counter-clockwise; a ring as it is."""
+    if isinstance(box[0], int | float):
+        x0, y0, x1, y1 = cast("Box", box)
+        return [(x0, y0), (x1, y0), (x1, y1), (x0, y1)]
+    ring = cast("Sequence[tuple[float, float]]", box)
+    return [(float(x), float(y)) for x, y in ring]
 
 
 def two_rooms(schema: str = "IFC4") -> tuple[Building, Any, Any]:
