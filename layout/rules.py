@@ -8,52 +8,23 @@ instructions and local codes come first, which is why each of them is a setting.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from enum import StrEnum
 from typing import Annotated, Final, Literal
 
-from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, GetJsonSchemaHandler
-from pydantic.json_schema import JsonSchemaValue
-from pydantic_core import CoreSchema
+from pydantic import BeforeValidator, Field
 
 from importer.hints import Hints
-from layout.measures import (
-    ANGLE_PATTERN,
-    LENGTH_PATTERN,
-    SHARE_PATTERN,
-    YES_NO_PATTERN,
-    nearest,
-    parse_angle,
-    parse_count,
-    parse_length,
-    parse_share,
-    parse_yes_no,
-    show,
+from layout.measures import ANGLE_PATTERN, nearest, parse_angle, show
+from layout.rules_order import (
+    FrameRules,
+    MembraneRules,
+    OrderRules,
+    PipeRules,
+    ProfileRules,
+    SkirtingRules,
+    UnderlayRules,
 )
-
-
-@dataclass(frozen=True, slots=True)
-class _AlsoText:
-    """Tells the JSON Schema that a value may be written as text too, which pydantic cannot see in the
-    function that reads it.
-    """
-
-    pattern: str
-
-    def __get_pydantic_json_schema__(
-        self, core: CoreSchema, handler: GetJsonSchemaHandler
-    ) -> JsonSchemaValue:
-        return {"anyOf": [handler(core), {"type": "string", "pattern": self.pattern}]}
-
-
-Length = Annotated[float, BeforeValidator(parse_length), _AlsoText(LENGTH_PATTERN)]
-"""Millimetres; YAML may give a plain number (mm) or text with a unit: `1.2 m`, `3/8 in`, `48 in`."""
-Share = Annotated[float, BeforeValidator(parse_share), _AlsoText(SHARE_PATTERN)]
-"""A part of one; YAML gives `3 %` or `0.03`."""
-Angle = Annotated[float, BeforeValidator(parse_angle), _AlsoText(ANGLE_PATTERN)]
-"""Degrees counter-clockwise from the drawing's x axis; YAML gives `30` or `30 deg`."""
-Count = Annotated[int, BeforeValidator(parse_count)]
-YesNo = Annotated[bool, BeforeValidator(parse_yes_no), _AlsoText(YES_NO_PATTERN)]
+from layout.rules_values import AlsoText, Count, Length, Section, YesNo
 
 ALONG_WORDS: Final = ("longest-wall", "entrance", "across", "fewest-planks")
 Along = Literal["longest-wall", "entrance", "across", "fewest-planks"]
@@ -73,10 +44,6 @@ def _parse_along(value: object) -> object:
         raise ValueError(msg) from None
 
 
-class _Section(BaseModel):
-    model_config = ConfigDict(frozen=True, extra="forbid", allow_inf_nan=False)
-
-
 class Hand(StrEnum):
     """At which end a row starts, facing the start wall."""
 
@@ -84,7 +51,7 @@ class Hand(StrEnum):
     RIGHT_TO_LEFT = "right-to-left"
 
 
-class PlankRules(_Section):
+class PlankRules(Section):
     """The plank as sold."""
 
     length: Length = Field(gt=0, description="Length of a plank, without its tongue.")
@@ -100,7 +67,7 @@ class PlankRules(_Section):
     )
 
 
-class GapRules(_Section):
+class GapRules(Section):
     """Clear distance to walls, and what the skirting or bead hides."""
 
     wall: Length = Field(
@@ -111,7 +78,7 @@ class GapRules(_Section):
     )
 
 
-class EndRules(_Section):
+class EndRules(Section):
     """`min_length` is kept wherever possible; `never_below` (None: the plank's width) is the graver
     limit that applies when a run leaves no room for the first.
     """
@@ -137,7 +104,7 @@ class Bond(StrEnum):
     THIRD = "third"
 
 
-class JointRules(_Section):
+class JointRules(Section):
     """End joints in touching rows."""
 
     min_offset: Length = Field(
@@ -152,7 +119,7 @@ class JointRules(_Section):
     )
 
 
-class RowRules(_Section):
+class RowRules(Section):
     """Rows: least width of a ripped row and the direction they run in. `along` is one of the words
     below or an angle (degrees counter-clockwise from the drawing's x axis).
     """
@@ -162,16 +129,14 @@ class RowRules(_Section):
         ge=0,
         description="Least width of a ripped row at a wall or doorway; at most half a plank's width.",
     )
-    along: Annotated[Along | float, BeforeValidator(_parse_along), _AlsoText(ANGLE_PATTERN)] = (
-        Field(
-            default="longest-wall",
-            description="Direction of the rows: along the longest wall, from the entrance inwards, "
-            "across that, whichever needs fewest planks, or an angle from the drawing's x axis.",
-        )
+    along: Annotated[Along | float, BeforeValidator(_parse_along), AlsoText(ANGLE_PATTERN)] = Field(
+        default="longest-wall",
+        description="Direction of the rows: along the longest wall, from the entrance inwards, "
+        "across that, whichever needs fewest planks, or an angle from the drawing's x axis.",
     )
 
 
-class LimitRules(_Section):
+class LimitRules(Section):
     """The longest continuous floor along and across the rows, measured wall to wall."""
 
     run: Length = Field(
@@ -198,7 +163,7 @@ ROOM_TO_ROOM: Final = "->"
 """Stands between the two rooms of a doorway, whichever comes first: `hall -> bath*`."""
 
 
-class DoorwayRules(_Section):
+class DoorwayRules(Section):
     """What happens at doorways: `through` joins the rooms, `break` puts a movement joint there.
     `break_at` names kinds of doorway that always break; `break_doors` and `through_doors` name single
     doorways and come before kind and default. `leaf_cover`: where the joint lies.
@@ -229,7 +194,7 @@ class DoorwayRules(_Section):
     )
 
 
-class CutRules(_Section):
+class CutRules(Section):
     """Saw kerf, the shortest offcut worth carrying to another row, and how far it is carried."""
 
     kerf: Length = Field(
@@ -244,7 +209,7 @@ class CutRules(_Section):
     )
 
 
-class SiteRules(_Section):
+class SiteRules(Section):
     """How far the site may differ from the drawing with the layout still holding."""
 
     tolerance: Length = Field(
@@ -254,15 +219,7 @@ class SiteRules(_Section):
     )
 
 
-class OrderRules(_Section):
-    """Spare planks for damage and later repair, as a share of the planks laid."""
-
-    spare: Share = Field(
-        default=0.03, ge=0, le=1, description="Planks ordered beyond those laid, as '3 %' or 0.03."
-    )
-
-
-class RoomRule(_Section):
+class RoomRule(Section):
     """A rule for the rooms whose name or number matches: `bath*|wc`, without regard to case."""
 
     match: str = Field(
@@ -275,7 +232,7 @@ class RoomRule(_Section):
     )
 
 
-class LayerHints(_Section):
+class LayerHints(Section):
     """Layer patterns, only where the importer's own reading is wrong."""
 
     rooms: tuple[str, ...] = Field(default=(), description="Layers of room outlines.")
@@ -284,7 +241,7 @@ class LayerHints(_Section):
     ignore: tuple[str, ...] = Field(default=(), description="Layers to leave out.")
 
 
-class DrawingRules(_Section):
+class DrawingRules(Section):
     """Hints about the drawing; a plan is read without any."""
 
     units: Literal["mm", "cm", "dm", "m", "in", "ft"] | None = Field(
@@ -305,7 +262,7 @@ class DrawingRules(_Section):
         )
 
 
-class JobRules(_Section):
+class JobRules(Section):
     """What title blocks say of the job; all of it as the user writes it, nothing from a clock. What is
     said to `setout lay` comes before it.
     """
@@ -329,7 +286,7 @@ class LayerNames(StrEnum):
     NCS = "ncs"
 
 
-class OutputRules(_Section):
+class OutputRules(Section):
     """How the outputs are made."""
 
     layers: LayerNames = Field(
@@ -343,7 +300,7 @@ class OutputRules(_Section):
     )
 
 
-class PerPlanRules(_Section):
+class PerPlanRules(Section):
     """What one plan may take before it is given up, so that a bad drawing cannot hold up a whole job.
     What is said to `setout lay` comes before it. Nothing of it shows in what is laid.
     """
@@ -359,7 +316,7 @@ class PerPlanRules(_Section):
     )
 
 
-class RuleSet(_Section):
+class RuleSet(Section):
     """Every number a floor is laid by. See `configs/` for commented examples."""
 
     name: str = Field(description="What this rule set is for; printed on every output.")
@@ -373,6 +330,12 @@ class RuleSet(_Section):
     cut: CutRules = CutRules()
     site: SiteRules = SiteRules()
     order: OrderRules = OrderRules()
+    underlay: UnderlayRules = UnderlayRules()
+    membrane: MembraneRules = MembraneRules()
+    profiles: ProfileRules = ProfileRules()
+    skirting: SkirtingRules = SkirtingRules()
+    pipes: PipeRules = PipeRules()
+    frames: FrameRules = FrameRules()
     rooms: tuple[RoomRule, ...] = Field(
         default=(), description="Rooms that are not laid, or have another finish."
     )

@@ -166,7 +166,9 @@ def _not_a_list(case: _Case) -> Words:
     what = f"{case.name} is {case.kind}, not a list."
     if model_at(case.path) is not None:
         return what, "", "Write each rule on a line of its own that starts with '- '."
-    return what, "", f'Write it in brackets: {case.path[-1]}: ["{case.written}"].'
+    is_text = isinstance(case.error["input"], str) and case.written[:1].isalpha()
+    entry = f'"{case.written}"' if is_text else case.written
+    return what, "", f"Write it in brackets: {case.path[-1]}: [{entry}]."
 
 
 def _not_a_text(case: _Case) -> Words:

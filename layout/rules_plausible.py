@@ -42,12 +42,27 @@ _PLAUSIBLE_MM: Final[Mapping[Key, tuple[float, float]]] = {
     KERF: (0.1, 10.0),
     KEEP_OFFCUT: (10.0, 6000.0),
     TOLERANCE: (0.5, 200.0),
+    ("underlay", "roll_width"): (200.0, 6000.0),
+    ("underlay", "roll_length"): (500.0, 500_000.0),
+    ("underlay", "lap"): (5.0, 1000.0),
+    ("membrane", "roll_width"): (200.0, 12_000.0),
+    ("membrane", "roll_length"): (500.0, 500_000.0),
+    ("membrane", "lap"): (5.0, 1000.0),
+    ("membrane", "upturn"): (5.0, 500.0),
+    ("profiles", "kerf"): (0.1, 10.0),
+    ("skirting", "kerf"): (0.1, 10.0),
+    ("skirting", "mitre"): (1.0, 200.0),
+    ("skirting", "least_piece"): (20.0, 3000.0),
+    ("pipes", "up_to"): (5.0, 500.0),
 }
 """What each length can be on a floor of planks, millimetres: far wider than any product, and narrow
 enough to catch a number in another unit. 0 stands for none and is always allowed where it is a value."""
 
 _SMALL_UNITS: Final = (("m", 1000.0), ("cm", 10.0), ("in", 25.4))
 _LARGE_UNITS: Final = (("m", 1000.0), ("ft", 304.8))
+
+
+_LARGE: Final = frozenset({RUN, ACROSS, ("underlay", "roll_length"), ("membrane", "roll_length")})
 
 
 def implausible(say: Say) -> Iterator[Clash]:
@@ -58,7 +73,7 @@ def implausible(say: Say) -> Iterator[Clash]:
         value = length_at(say.rules, key)
         if value == 0.0 or low <= value <= high:
             continue
-        units = _LARGE_UNITS if key in {RUN, ACROSS} else _SMALL_UNITS
+        units = _LARGE_UNITS if key in _LARGE else _SMALL_UNITS
         meant = [f"'{value:g} {u}'" for u, size in units if low <= value * size <= high]
         between = f"between {say.mm(low)} and {say.mm(high)}"
         yield Clash(

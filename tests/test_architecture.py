@@ -35,7 +35,8 @@ ALLOWED = {
     r"importer": r"importer\..+",
     # The layout: model, then stages side by side, then the pipeline.
     r"layout\.(measures|cautions)": r"(?!)",
-    r"layout\.rules": r"importer\.hints|layout\.measures",
+    r"layout\.(rules_values|rules_order)": r"layout\.(measures|rules_values)",
+    r"layout\.rules": r"importer\.hints|layout\.(measures|rules_values|rules_order)",
     r"layout\.(rules_\w+|config_files)": rf"{LAYOUT_MODEL}|layout\.(rules_\w+|config_files)",
     r"layout\.frame": IMPORTER_MODEL,
     r"layout\.floor_\w+": rf"{IMPORTER_MODEL}|layout\.frame",
