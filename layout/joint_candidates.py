@@ -120,8 +120,16 @@ def lowest_tier(run: RunDemand, demand: BayDemand) -> Tier:
 
 def reaches(kind: RunKind, demand: BayDemand) -> tuple[Reach, ...]:
     """All stretches of allowed first pieces of a run longer than a plank; points where the piece is
-    exactly a plank's length.
+    exactly a plank's length. The lowest tier always has some: where the slanted ends overlap, so that no
+    joint leaves two pieces worth anything, a joint may be wherever it can be sawn.
     """
+    found = _reaches_of(kind, demand)
+    if found or kind.tier is not Tier.TOO_SHORT:
+        return found
+    return _reaches_of(RunKind(kind.x0, kind.length, 0.0, 0.0, kind.tier), demand)
+
+
+def _reaches_of(kind: RunKind, demand: BayDemand) -> tuple[Reach, ...]:
     plank = demand.stock.plank_length
     most = floor(kind.length / plank + GRID_MM / plank)
     found: list[Reach] = []

@@ -1,12 +1,11 @@
 """How well rooms and doorways come out of real models, held against tables made from the models.
 
-    python -m tests.bench.ifc_truth [--folder DIR] [--lay] [NAME ...]
+    python -m tests.bench.ifc_truth [--folder DIR] [NAME ...]
 
 Prints, a line a model: spaces whose floor is within 0.5 % of the table, within 1 % of the area stated in
 the file, doors between the right two rooms; the same with every door and space boundary deleted from a
-copy; rooms within 1 % with every space deleted. Then everything that missed. `--lay` lays each model
-with the packaged rules and prints what came of each storey. The models are not part of the project:
-SETOUT_REAL_PLANS names their folder.
+copy; rooms within 1 % with every space deleted. Then everything that missed. The models are not part of
+the project: SETOUT_REAL_PLANS names their folder.
 """
 
 from __future__ import annotations
@@ -79,6 +78,11 @@ def tables(folder: Path) -> Tables:
         if len(pair) == 2:
             found.doors[Path(row["file"]).name][row["door GlobalId"]] = pair
     return found
+
+
+def default_folder() -> Path:
+    """Where the models are looked for."""
+    return Path(os.environ.get("SETOUT_REAL_PLANS", REPO.parent / "shared" / "real_plans"))
 
 
 def rows(path: Path) -> list[dict[str, str]]:
@@ -228,43 +232,12 @@ def judge(path: Path, known: Tables, scratch: Path) -> tuple[str, list[Tally]]:
     return line, found
 
 
-def lay(path: Path, out: Path) -> None:
-    """Lay one model with the packaged rules and say what came of each storey."""
-    from layout.batch import run_job
-    from layout.commands.screen import rules_or_default
-
-    rules, default = rules_or_default(None)
-    start = time.perf_counter()
-    outcome = run_job([path], rules, out / path.stem, default_rules=default)
-    seconds = time.perf_counter() - start
-    result = outcome.job.plans[0]
-    print(f"{path.name:40} {result.status.value:10} {seconds:6.1f} s")
-    if result.plan is None:
-        print(f"    {result.findings[0]}")
-        return
-    for storey in result.plan.storeys:
-        rooms = [r for r in result.plan.rooms if r.storey == storey.id]
-        ids = {r.id for r in rooms}
-        bays = [b for b in result.bays if ids & set(b.bay.rooms)]
-        planks = sum(len(b.planks) for b in bays)
-        bound = sum(b.bound for b in bays)
-        breaches = sum(len(b.breaches) for b in bays)
-        unlaid = [u for u in result.unlaid if u.room in ids]
-        print(
-            f"    {storey.name[:28]:28} rooms {len(rooms):3}  bays {len(bays):3}  planks {planks:5}"
-            f" / {bound:5}  breaches {breaches:3}  not laid {len(unlaid):2}"
-            + "".join(f"\n        {u.room}: {u.because}" for u in unlaid)
-        )
-
-
 def main() -> int:
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("names", nargs="*")
     parser.add_argument("--folder", type=Path)
-    parser.add_argument("--lay", action="store_true")
     given = parser.parse_args()
-    default = os.environ.get("SETOUT_REAL_PLANS", REPO.parent / "shared" / "real_plans")
-    folder = given.folder or Path(default)
+    folder = given.folder or default_folder()
     if not folder.is_dir():
         print(f"real models are not here ({folder}); set SETOUT_REAL_PLANS to their folder")
         return 2
@@ -274,10 +247,6 @@ def main() -> int:
         if not given.names or any(n in p.name for n in given.names)
     ]
     with tempfile.TemporaryDirectory() as scratch:
-        if given.lay:
-            for path in paths:
-                lay(path, Path(scratch))
-            return 0
         known = tables(folder)
         heads = "file, storeys, rooms, doorways; floor, stated, doors, doors deleted, spaces deleted; findings, to settle, s"
         print(heads)

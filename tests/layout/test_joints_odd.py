@@ -16,6 +16,7 @@ from layout.floor import Touch
 from layout.joints import Effort, blanks_of, solve
 from layout.rules import Bond
 from layout.stock import cut_planks
+from tests.layout.demands import demand_of, stock_rules
 from tests.layout.test_stock import laws
 
 
@@ -97,6 +98,17 @@ def test_anything_is_laid_cut_and_bounded(seed: int) -> None:
         assert len(cuts) == plan.planks
         assert solved.bound <= plan.planks, number
         assert lower_bound(demand) <= plan.planks, number
+
+
+@pytest.mark.parametrize(("start", "end"), [(953.15, 978.14), (1300.0, 0.0), (0.0, 1284.0)])
+def test_run_that_is_all_tip_is_still_cut_into_planks(start: float, end: float) -> None:
+    demand = demand_of([[(0, 4000)], [(1000, 2284)], [(1500, 2000)]], stock_rules())
+    tip = replace(demand.runs[1], void_start_mm=start, void_end_mm=end)
+    demand = replace(demand, runs=(demand.runs[0], tip, demand.runs[2]))
+    solved = solve(demand)
+    (joint,) = solved.plan.joints[1]
+    assert 1284 - 1220 <= joint - tip.x0 <= 1220
+    assert lower_bound(demand) <= solved.plan.planks
 
 
 def test_a_bay_without_runs_needs_nothing() -> None:
