@@ -144,6 +144,8 @@ class Room:
     """Other names that a model gives it: use, type, classification. Rules match them as well."""
     finish_hint: str | None = None
     """Floor covering that a model already names for it."""
+    floor_mm: float | None = None
+    """Height of its floor in a model's coordinates; None in a drawing."""
     source: Origin = field(default_factory=Origin)
 
 

@@ -20,6 +20,7 @@ from layout.rules import RuleSet
 from layout.safe_write import safe_names
 from layout.writers.dxf.mark import mark_drawing
 from layout.writers.dxf.storey_marks import mark_storeys
+from layout.writers.ifc.model_copy import ENDING, model_with_floors
 from layout.writers.page.render import page_html
 from layout.writers.record import record_json
 from layout.writers.sheets.book import plan_sheets
@@ -68,7 +69,7 @@ Worker = Callable[[Task], LaidPlan]
 def _marked(task: Task, result: PlanResult) -> Written:
     """The marked drawings: the architect's own, or one a storey drawn from his model."""
     default_rules = task.default_rules
-    if result.plan is None or not result.plan.format.startswith(MODEL_FORMAT):
+    if not _is_model(result):
         marked = mark_drawing(task.path, result, task.rules, default_rules=default_rules)
         files = {MARKED_ENDING: marked}
     else:
@@ -95,7 +96,25 @@ def _cuts(task: Task, result: PlanResult) -> Written:
     return Written(files={"-cuts.csv": data})
 
 
-PLAN_OUTPUTS: Final[tuple[Callable[[Task, PlanResult], Written], ...]] = (_marked, _sheets, _cuts)
+def _model(task: Task, result: PlanResult) -> Written:
+    """On request the model that the plan came from, as a copy with the floors in it."""
+    if not task.rules.outputs.model or not _is_model(result):
+        return Written(files={})
+    copy = model_with_floors(task.path, result, task.rules, default_rules=task.default_rules)
+    files = {} if copy.data is None else {ENDING: copy.data}
+    return Written(files=files, findings=copy.findings)
+
+
+def _is_model(result: PlanResult) -> bool:
+    return result.plan is not None and result.plan.format.startswith(MODEL_FORMAT)
+
+
+PLAN_OUTPUTS: Final[tuple[Callable[[Task, PlanResult], Written], ...]] = (
+    _marked,
+    _sheets,
+    _cuts,
+    _model,
+)
 """What is written for each plan, made in the worker. Each sees what the ones before it found out; it may
 raise PlanError.
 """

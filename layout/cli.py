@@ -105,6 +105,11 @@ def read(plan: Path, rules: str | None, json: str | None, picture: str | None) -
     help="Names of the layers in the marked drawing (default: as the rule set says, else plain).",
 )
 @click.option(
+    "--ifc",
+    is_flag=True,
+    help="Also write a copy of each building model (IFC) with the laid floors in it.",
+)
+@click.option(
     "--cluster",
     metavar="ADDRESS",
     help="Lay the plans on a Dask cluster whose scheduler answers there (extra `cluster`).",
@@ -134,6 +139,7 @@ def lay(  # noqa: PLR0913 - one for each option
     job: str | None,
     date: str | None,
     layers: str | None,
+    ifc: bool,
     cluster: str | None,
     fresh: bool,
     minutes: float | None,
@@ -146,7 +152,12 @@ def lay(  # noqa: PLR0913 - one for each option
     from layout.commands.lay import Said, Work
     from layout.commands.lay import lay as run
 
-    said = Said(job=_one_line("--job", job, 120), date=_one_line("--date", date, 40), layers=layers)
+    said = Said(
+        job=_one_line("--job", job, 120),
+        date=_one_line("--date", date, 40),
+        layers=layers,
+        ifc=ifc,
+    )
     work = Work(workers=workers, cluster=cluster, fresh=fresh, minutes=minutes, memory_mb=memory)
     return run(plans, rules=rules, out=out, quiet=quiet, said=said, work=work)
 

@@ -298,6 +298,11 @@ class OutputRules(Section):
         default=True,
         description="no: the marked drawing gets no paper-space sheets, only the marks in the plan.",
     )
+    model: YesNo = Field(
+        default=False,
+        description="yes: a plan that was read from a model (IFC) comes back as a copy of the model too, "
+        "with the laid floors in it as floor coverings.",
+    )
 
 
 class PerPlanRules(Section):
@@ -345,7 +350,12 @@ class RuleSet(Section):
     per_plan: PerPlanRules = PerPlanRules()
 
     def told(
-        self, *, job: str | None = None, date: str | None = None, layers: LayerNames | None = None
+        self,
+        *,
+        job: str | None = None,
+        date: str | None = None,
+        layers: LayerNames | None = None,
+        model: bool | None = None,
     ) -> RuleSet:
         """The same rules with what was said on the command line in place of what is written.
 
@@ -354,7 +364,10 @@ class RuleSet(Section):
         """
         said = {"name": job, "date": date}
         own = self.job.model_dump() | {k: v for k, v in said.items() if v is not None}
-        outputs = self.outputs.model_copy(update={"layers": layers} if layers is not None else {})
+        asked = {"layers": layers, "model": model}
+        outputs = self.outputs.model_copy(
+            update={k: v for k, v in asked.items() if v is not None}
+        )
         return self.model_copy(update={"job": JobRules.model_validate(own), "outputs": outputs})
 
     @property

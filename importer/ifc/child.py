@@ -23,7 +23,7 @@ import time
 from collections.abc import Callable
 from dataclasses import dataclass, field, replace
 from pathlib import Path
-from typing import Final, NamedTuple
+from typing import Any, Final, NamedTuple
 
 from importer.hints import Hints
 from importer.plan import Plan, PlanError
@@ -55,12 +55,12 @@ class Lost(NamedTuple):
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Task:
     """What the child has to do. `reader` is `module:function`, called as
-    `reader(path, hints, watch, lost)`.
+    `reader(path, hints, watch, lost)`; for work other than reading, `hints` is what that wants.
     """
 
     reader: str
     path: Path
-    hints: Hints
+    hints: Any
     limits: Limits
     lost: tuple[Lost, ...] = ()
     careful: bool = False
@@ -82,7 +82,7 @@ class ReaderFaultError(Exception):
 class _Ended:
     """How a child ended: with a result, or why not and where it was."""
 
-    result: Plan | PlanError | None = None
+    result: Any = None
     why: str = ""
     at: Progress = field(default=Progress("start", 0, 0))
     out_of_time: bool = False
@@ -99,8 +99,21 @@ def read_in_child(reader: str, path: Path, hints: Hints, limits: Limits) -> Plan
         PlanError: the model cannot be read, or the child could not be brought to an end with it.
         ReaderFaultError: the reader failed by a fault of its own.
     """
+    plan = done_in_child(reader, path, hints, limits)
+    assert isinstance(plan, Plan)
+    return plan
+
+
+def done_in_child(work: str, path: Path, given: object, limits: Limits) -> Any:
+    """What a function makes of a model in a child process. `work` is `module:function`, called as
+    `work(path, given, watch, lost)`; what it is given and what it gives are pickled.
+
+    Raises:
+        PlanError: the function raised it, or the child could not be brought to an end with the model.
+        ReaderFaultError: the function failed by a fault of its own.
+    """
     deadline = time.monotonic() + limits.seconds
-    task = Task(reader=reader, path=path.absolute(), hints=hints, limits=limits)
+    task = Task(reader=work, path=path.absolute(), hints=given, limits=limits)
     while True:
         ended = _run(task, deadline)
         if isinstance(ended.result, PlanError):

@@ -129,6 +129,7 @@ def _room(model: IfcModel, draft: Draft, k: int) -> Room:
         communal=k in draft.dwellings.communal,
         also_called=room.also_called,
         finish_hint=room.finish,
+        floor_mm=room.low,
         source=_origin(model, room.space, room.shape),
     )
 

@@ -26,6 +26,7 @@ class Said:
     job: str | None = None
     date: str | None = None
     layers: str | None = None
+    ifc: bool = False
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -67,7 +68,7 @@ def lay(
     """Lay the plans, write the outputs, show the sum. Raises RuleError, PlanError, OutputError."""
     rule_set, is_default = rules_or_default(rules)
     layers = None if said.layers is None else LayerNames(said.layers)
-    rule_set = rule_set.told(job=said.job, date=said.date, layers=layers)
+    rule_set = rule_set.told(job=said.job, date=said.date, layers=layers, model=said.ifc or None)
     found = find_plans(plans)
     errors = console(errors=True)
     for words in found.left_out:
