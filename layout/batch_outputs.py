@@ -13,14 +13,14 @@ from typing import Final
 
 from importer.plan import Finding, Origin, PlanError, Severity
 from importer.read import read_plan
-from layout.batch_plans import MARKED_ENDING
+from layout.batch_plans import COPY_ENDING, MARKED_ENDING
 from layout.floor import JobResult, PlanResult, PlanStatus
 from layout.job import lay_plan
 from layout.rules import RuleSet
 from layout.safe_write import safe_names
 from layout.writers.dxf.mark import mark_drawing
 from layout.writers.dxf.storey_marks import mark_storeys
-from layout.writers.ifc.model_copy import ENDING, model_with_floors
+from layout.writers.ifc.model_copy import model_with_floors
 from layout.writers.page.render import page_html
 from layout.writers.record import record_json
 from layout.writers.sheets.book import plan_sheets
@@ -101,7 +101,7 @@ def _model(task: Task, result: PlanResult) -> Written:
     if not task.rules.outputs.model or not _is_model(result):
         return Written(files={})
     copy = model_with_floors(task.path, result, task.rules, default_rules=task.default_rules)
-    files = {} if copy.data is None else {ENDING: copy.data}
+    files = {} if copy.data is None else {COPY_ENDING: copy.data}
     return Written(files=files, findings=copy.findings)
 
 

@@ -13,6 +13,8 @@ PLAN_ENDINGS: Final = (".dxf", ".ifc", ".ifczip")
 """What is taken for a plan in a folder; a file named by itself may have any name."""
 MARKED_ENDING: Final = "-marked.dxf"
 """How a drawing that came from here is named; in a folder it is no plan."""
+COPY_ENDING: Final = "-floors.ifc"
+"""How a copy of a model with the floors in it is named; in a folder it is no plan either."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -54,16 +56,19 @@ def _drawings_in(folder: Path, left_out: list[str]) -> Iterator[Path]:
             "Check its permissions.",
         ) from error
     drawings = [p for p in names if p.suffix.lower() in PLAN_ENDINGS and p.is_file()]
-    marked = [p for p in drawings if p.name.lower().endswith(MARKED_ENDING)]
-    if not drawings or len(drawings) == len(marked):
+    ours = [p for p in drawings if p.name.lower().endswith((MARKED_ENDING, COPY_ENDING))]
+    if not drawings or len(drawings) == len(ours):
         raise _refused(
             "LAY-101",
             folder,
             "There is no drawing to lay in this folder.",
             f"Give a folder with {' or '.join(PLAN_ENDINGS)} files in it, or the files themselves.",
         )
-    left_out.extend(f"{p}: a marked drawing, not a plan." for p in marked)
-    yield from (p for p in drawings if p not in marked)
+    left_out.extend(
+        f"{p}: a {'marked drawing' if p.suffix.lower() == '.dxf' else 'model with floors'}, not a plan."
+        for p in ours
+    )
+    yield from (p for p in drawings if p not in ours)
 
 
 def _refused(code: str, path: Path, what: str, remedy: str) -> PlanError:

@@ -300,8 +300,8 @@ class OutputRules(Section):
     )
     model: YesNo = Field(
         default=False,
-        description="yes: a plan that was read from a model (IFC) comes back as a copy of the model too, "
-        "with the laid floors in it as floor coverings.",
+        description="yes: a plan read from a model (IFC) comes back as a copy of it too, with the "
+        "laid floors in it as floor coverings.",
     )
 
 
@@ -365,9 +365,7 @@ class RuleSet(Section):
         said = {"name": job, "date": date}
         own = self.job.model_dump() | {k: v for k, v in said.items() if v is not None}
         asked = {"layers": layers, "model": model}
-        outputs = self.outputs.model_copy(
-            update={k: v for k, v in asked.items() if v is not None}
-        )
+        outputs = self.outputs.model_copy(update={k: v for k, v in asked.items() if v is not None})
         return self.model_copy(update={"job": JobRules.model_validate(own), "outputs": outputs})
 
     @property

@@ -49,6 +49,9 @@ ALLOWED = {
     GEOMETRY: rf"{LAYOUT_MODEL}|layout\.demand|{GEOMETRY}",
     r"layout\.(job|job_\w+)": rf"{LAYOUT_MODEL}|layout\.(demand|audit|takeoff|job_\w+)|{GEOMETRY}"
     rf"|{SOLVER}",
+    # What opens a model to write into it knows the reader's ways of opening one.
+    r"layout\.writers\.ifc\.(inside|model_copy)": rf"{LAYOUT_MODEL}|layout\.writers\.ifc\..+"
+    r"|importer\.(sniff|ifc\.(archive|child|finished|model|opening|step_text|storeys))",
     # Writers know the result and nothing of the solver.
     r"layout\.writers(\..+)?": rf"{LAYOUT_MODEL}|layout\.(cautions|takeoff)|layout\.writers\..+"
     rf"|importer\.dxf\.(load|rawtext)",

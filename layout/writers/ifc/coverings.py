@@ -145,7 +145,7 @@ class _Writer:
         self._defines_quantities(floor, covering)
         if place.structure is not None:
             self._in_storey.setdefault(floor.storey, []).append(covering)
-        if floor.space in self._about.spaces:
+        if floor.space is not None and floor.space in self._about.spaces:
             self._in_space.setdefault(floor.space, []).append(covering)
         return covering
 

@@ -1,4 +1,4 @@
-"""Floor coverings that a model has already: ours from an earlier run, which go, and others, which stay."""
+"""Floor coverings that a model has already: ours from an earlier run go, the others stay."""
 
 from __future__ import annotations
 

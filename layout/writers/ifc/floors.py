@@ -30,8 +30,8 @@ _A_SHARE: Final = 0.01
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class RoomFloor:
-    """The floor of one bay in one room. `space` is the GlobalId of the space that the room came from, None
-    for a room found between walls; `level` the height of its underside, None where the plan has none.
+    """The floor of one bay in one room. `space` is the GlobalId of the space that the room came from,
+    None for one found between walls; `level` the height of its underside, None where none is known.
     """
 
     room: RoomId
@@ -135,8 +135,8 @@ def _called(room: Room) -> str:
 
 
 def floor_by_room(layout: BayLayout, plan: Plan) -> Mapping[RoomId, tuple[Polygon, ...]]:
-    """The floor of a bay parted by its rooms, under the leaves of the doorways that it runs through; what
-    lies in a doorway goes with the room on its side. Together the parts are the floor of the bay.
+    """The floor of a bay parted by its rooms, under the leaves of the doorways that it runs through;
+    what lies in a doorway goes with the room on its side. Together the parts are the floor of the bay.
 
     Returns:
         Polygons in the plan frame by room, rooms in the order of the bay; rooms without floor are left

@@ -208,8 +208,8 @@ def _replaced(model: IfcModel, own: Sequence[Any], count: int) -> list[Finding]:
         model.finding(
             "OUT-143",
             Severity.NOTE,
-            f"The model held {len(own)} plank floor(s) from an earlier setting-out; in the copy they are "
-            f"replaced by the {count} of this one.",
+            f"The model held {len(own)} plank floor(s) from an earlier setting-out; in the copy the "
+            f"{count} of this one stand in their place.",
         )
     ]
 
@@ -237,8 +237,8 @@ def _without_space(model: IfcModel, doubtful: Sequence[str]) -> list[Finding]:
         model.finding(
             "OUT-142",
             Severity.NOTE,
-            f"{len(doubtful)} room(s) share their GlobalId with another, or have none; their floors stand "
-            "in their storey and are not related to a space.",
+            f"{len(doubtful)} room(s) share their GlobalId with another, or have none; their floors "
+            "stand in their storey and are not related to a space.",
             remedy="Have the model exported again, each space with a GlobalId of its own.",
         )
     ]

@@ -13,8 +13,6 @@ from layout.rules import RuleSet
 from layout.writers.ifc.floors import floors_of
 from layout.writers.ifc.inside import Copy, Errand
 
-ENDING: Final = "-floors.ifc"
-"""How the copy is named after its model."""
 LIMITS: Final = Limits()
 
 

@@ -5,7 +5,7 @@ r"""Statements of a model as text (ISO 10303-21): numbered, escaped, the same ev
 >>> text = Statements(first=10)
 >>> point = text.add("IFCCARTESIANPOINT", (0.0, 2.5))
 >>> text.add("IFCWALL", "O'Hara \\ Süd", None, Word("ELEMENT"), point)
-Ref(11)
+11
 >>> print("\n".join(text.lines))
 #10=IFCCARTESIANPOINT((0.,2.5));
 #11=IFCWALL('O''Hara \\ S\X2\00FC\X0\d',$,.ELEMENT.,#10);
@@ -28,8 +28,7 @@ _HEAD: Final = 1 << 16
 class Ref(int):
     """A reference to a statement by its number."""
 
-    def __repr__(self) -> str:
-        return f"Ref({int(self)})"
+    __slots__ = ()
 
 
 class Word(str):
@@ -138,14 +137,12 @@ def appended(data: bytes, lines: Collection[str]) -> bytes:
     Raises:
         ValueError: the text has no end of its data.
     """
-    end = None
-    for end in _END.finditer(data, max(0, len(data) - _HEAD)):
-        pass
-    if end is None:
+    ends = [end.start() for end in _END.finditer(data, max(0, len(data) - _HEAD))]
+    if not ends:
         msg = "no end of the data section"
         raise ValueError(msg)
     line_end = b"\r\n" if b"\r\n" in data[:_HEAD] else b"\n"
-    head, tail = data[: end.start()], data[end.start() :]
+    head, tail = data[: ends[-1]], data[ends[-1] :]
     between = b"" if head.endswith((b"\n", b"\r")) or not lines else line_end
     block = b"".join(line.encode("ascii") + line_end for line in lines)
     return head + between + block + tail

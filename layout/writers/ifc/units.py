@@ -5,7 +5,14 @@ from __future__ import annotations
 from math import isfinite
 from typing import Any, Final
 
-_PREFIX: Final = {"DECI": 1e-1, "CENTI": 1e-2, "MILLI": 1e-3, "DECA": 1e1, "HECTO": 1e2, "KILO": 1e3}
+_PREFIX: Final = {
+    "DECI": 1e-1,
+    "CENTI": 1e-2,
+    "MILLI": 1e-3,
+    "DECA": 1e1,
+    "HECTO": 1e2,
+    "KILO": 1e3,
+}
 _METRE_MM2: Final = 1e6
 _DEEPEST: Final = 4
 
