@@ -2,15 +2,17 @@
 
     python -m tests.bench.other_readers [--folder DIR] [--keep DIR] [NAME ...]
 
-Every sample and every real drawing is laid by the packaged rules and marked; one line each is printed:
+Every sample and every real drawing and model is laid by the packaged rules and marked. A model gives one
+drawing a storey, whose source is the plan drawn from the model. One line each is printed:
     release  of the marked drawing, and of the source where it had to be changed
-    census   entities of the source kept with the same content / all of them, from the file's bytes where
-             it was added to, else as the CAD library holds them
+    census   records of the source kept with the same content / all of them: as they stand in the file
+             where it was added to, else as the CAD library holds them
     audit    faults that ezdxf finds in the marked drawing (in the source)
     GDAL     entities of ours in modelspace that ogr2ogr delivers / all of them; features of the source
              that come out the same / all of them
-    LibreCAD how much of the page its PDF inks, source and marked, in thousandths; `complains` with what
-             it says of the marked drawing and not of the source
+    LibreCAD thousandths of the page that its PDF inks, source > marked, and how many of its pixels have
+             the vermilion of our datum and start and the blue of our lengths (less those of the source);
+             what goes wrong with both is told as `source too`
 Programs that are not installed are named and left out. Real drawings are not part of the project:
 SETOUT_REAL_PLANS names their folder.
 """
@@ -18,16 +20,12 @@ SETOUT_REAL_PLANS names their folder.
 from __future__ import annotations
 
 import argparse
-import csv
-import io
 import os
 import platform
-import shutil
-import subprocess
 import sys
 import tempfile
 import time
-from collections import Counter
+from collections.abc import Iterator
 from dataclasses import dataclass, field
 from pathlib import Path
 
@@ -36,17 +34,27 @@ from ezdxf.document import Drawing
 
 from importer.plan import Severity
 from layout.batch import Task, lay_file
+from layout.batch_plans import MARKED_ENDING
+from layout.floor import PlanResult
+from layout.rules import RuleSet
 from layout.rules_file import default_rules
 from layout.writers.dxf.census import census, differences, raw_census
+from layout.writers.dxf.storey_drawing import storey_drawing
 from layout.writers.dxf.tags import parse
-from layout.writers.dxf.xdata import APPID
+from tests.layout.writers.other_programs import (
+    HAS_GDAL,
+    HAS_LIBRECAD,
+    Printed,
+    gdal_saw,
+    printed,
+)
 
 REPO = Path(__file__).resolve().parent.parent.parent
 CHANGED = frozenset({"TABLE", "VPORT", "DICTIONARY", "BLOCK_RECORD"})
 """Records that marking has to change: counts, the view, the entry of our dictionary, the link of a space
 to its layout where there was none."""
-QUIET = ("RS_DEBUG", "XDG_RUNTIME_DIR", "Printing ")
-"""Lines that LibreCAD prints of every file."""
+LEAST_SEEN = 20
+"""Pixels of each of our colours that at least are seen where our marks are."""
 
 
 @dataclass(kw_only=True)
@@ -81,30 +89,53 @@ class Found:
 HEADINGS = ("drawing", "release", "census", "audit", "GDAL", "LibreCAD", "sheets", "KiB", "s")
 
 
-def judged(path: Path, keep: Path) -> Found:
-    """Lay, mark and look at one drawing through every program that is there."""
-    found = Found(name=path.stem)
+def judged(path: Path, keep: Path) -> Iterator[Found]:
+    """Lay, mark and look at one drawing, or each storey of a model, through every program there is."""
+    rules = default_rules()
     started = time.perf_counter()
-    laid = lay_file(Task(path=path, rules=default_rules(), default_rules=True))
-    found.seconds = time.perf_counter() - started
-    data = laid.files.get("-marked.dxf")
-    if data is None:
+    laid = lay_file(Task(path=path, rules=rules, default_rules=True))
+    seconds = time.perf_counter() - started
+    drawings = {e: d for e, d in laid.files.items() if e.endswith(MARKED_ENDING)}
+    if not drawings:
         refused = [f.what for f in laid.result.findings if f.severity is Severity.REFUSED]
-        found.release = "not laid: " + "; ".join(refused or ["no room to lay"])[:60]
-        return found
-    marked = keep / f"{path.stem}-marked.dxf"
-    marked.write_bytes(data)
-    found.kib = len(data) // 1024
-    source_doc, before = recover.readfile(path)
+        why = "not laid: " + "; ".join(refused or ["no room to lay"])[:60]
+        yield Found(name=path.stem, release=why)
+        return
+    sources = [path] * len(drawings)
+    if path.suffix == ".ifc":
+        sources = list(_storey_sources(laid.result, rules, keep / path.stem))
+    for source, (ending, data) in zip(sources, drawings.items(), strict=True):
+        found = Found(name=path.stem + ending.removesuffix(MARKED_ENDING), seconds=seconds)
+        marked = keep / f"{found.name}{MARKED_ENDING}"
+        marked.write_bytes(data)
+        yield looked_at(found, source, marked)
+
+
+def _storey_sources(result: PlanResult, rules: RuleSet, folder: Path) -> Iterator[Path]:
+    """The plans drawn from a model, of the storeys that have a floor, in the order of the outputs."""
+    plan = result.plan
+    assert plan is not None
+    folder.mkdir(exist_ok=True)
+    laid = {b.bay.storey for b in result.bays}
+    for n, storey in enumerate(s for s in plan.storeys if s.id in laid):
+        path = folder / f"{n}.dxf"
+        path.write_bytes(storey_drawing(plan, storey, rules.outputs.layers.value))
+        yield path
+
+
+def looked_at(found: Found, source: Path, marked: Path) -> Found:
+    """One marked drawing against its source."""
+    found.kib = marked.stat().st_size // 1024
+    source_doc, before = recover.readfile(source)
     doc, after = recover.readfile(marked)
     found.sheets = sum(name.startswith("Setout") for name in doc.layouts.names())
     found.release = source_doc.acad_release
     if doc.acad_release != source_doc.acad_release:
         found.release += f" > {doc.acad_release}"
     _audit(found, len(before.errors), len(after.errors))
-    _census(found, path, marked, source_doc, doc)
-    _gdal(found, path, marked, doc)
-    _librecad(found, path, marked)
+    _census(found, source, marked, source_doc, doc)
+    _gdal(found, source, marked, doc)
+    _librecad(found, source, marked)
     return found
 
 
@@ -132,95 +163,44 @@ def _census(found: Found, path: Path, marked: Path, source: Drawing, doc: Drawin
         found.faults.append("census")
 
 
-# --- GDAL ---------------------------------------------------------------------------------------
-
-
-def _gdal(found: Found, path: Path, marked: Path, doc: Drawing) -> None:
-    if shutil.which("ogr2ogr") is None:
+def _gdal(found: Found, source: Path, marked: Path, doc: Drawing) -> None:
+    if not HAS_GDAL:
         found.gdal = "not installed"
         return
-    source, result = _features(path), _features(marked)
-    if result is None:
+    saw = gdal_saw(source, marked, doc)
+    if saw is None:
         found.gdal = "cannot read"
         found.faults.append("GDAL")
         return
-    ours = {e.dxf.handle for e in doc.modelspace() if e.has_xdata(APPID)}
-    read = ours & {row["EntityHandle"] for row in result}
-    theirs = Counter(tuple(row.values()) for row in source or [])
-    kept = sum((theirs & Counter(tuple(row.values()) for row in result)).values())
-    found.gdal = f"{len(read)}/{len(ours)}, {kept}/{theirs.total()}"
-    garbled = [row for row in result if row["EntityHandle"] in ours and not row["Text"].isascii()]
-    if len(read) < len(ours) or kept < theirs.total():
+    found.gdal = f"{saw.ours[0]}/{saw.ours[1]}, {saw.theirs[0]}/{saw.theirs[1]}"
+    if not saw.is_whole:
         found.faults.append("GDAL")
-    if garbled and doc.dxfversion < "AC1021":
-        found.faults.append("GDAL text")
+    if saw.garbled:
+        found.faults.append(f"GDAL: {saw.garbled} texts garbled")
 
 
-def _features(path: Path) -> list[dict[str, str]] | None:
-    """Handle, layer and text of every feature of modelspace; None when the file cannot be read."""
-    command = [
-        "ogr2ogr",
-        "-f",
-        "CSV",
-        "/vsistdout/",
-        str(path),
-        "-select",
-        "EntityHandle,Layer,Text",
-    ]
-    done = subprocess.run(command, check=False, capture_output=True, timeout=300)
-    if done.returncode:
-        return None
-    csv.field_size_limit(sys.maxsize)
-    return list(csv.DictReader(io.StringIO(done.stdout.decode("utf-8", "replace"))))
-
-
-# --- LibreCAD -----------------------------------------------------------------------------------
-
-
-def _librecad(found: Found, path: Path, marked: Path) -> None:
-    if shutil.which("librecad") is None or shutil.which("pdftoppm") is None:
+def _librecad(found: Found, source: Path, marked: Path) -> None:
+    if not HAS_LIBRECAD:
         found.librecad = "not installed"
         return
-    (before, said), (after, says) = _printed(path, marked.parent), _printed(marked, marked.parent)
-    found.librecad = f"{before} > {after}"
-    new = [line for line in says if line not in said]
-    if new:
-        found.librecad += f", complains: {new[0][:40]}"
-    if new or after <= 0:
-        found.faults.append("LibreCAD")
+    folder = marked.parent / "librecad" / found.name
+    before, after = printed(source, folder), printed(marked, folder)
+    colours = after.vermilion - before.vermilion, after.blue - before.blue
+    found.librecad = f"{before.inked} > {after.inked}, {colours[0]} and {colours[1]}"
+    for words in _complaints(before, after):
+        is_old = words in _complaints(before, before) or words in before.said
+        found.librecad += f", {words[:60]}" + (" (source too)" if is_old else "")
+        if not is_old:
+            found.faults.append(f"LibreCAD: {words}")
+    if not after.trouble and min(colours) < LEAST_SEEN:
+        found.faults.append("LibreCAD: our marks are not seen")
 
 
-def _printed(path: Path, keep: Path) -> tuple[int, list[str]]:
-    """Thousandths of the page that are inked, and what was said on the way."""
-    # It writes beside the drawing whatever it is told: it gets a copy, in a folder of its own.
-    folder = keep / "librecad"
-    folder.mkdir(exist_ok=True)
-    copy, pdf = folder / path.name, folder / f"{path.stem}.pdf"
-    copy.write_bytes(path.read_bytes())
-    pdf.unlink(missing_ok=True)
-    done = subprocess.run(
-        ["librecad", "dxf2pdf", "-a", "-c", copy.name],
-        check=False,
-        capture_output=True,
-        timeout=600,
-        env={**os.environ, "QT_QPA_PLATFORM": "offscreen"},
-        cwd=folder,
-    )
-    said = (done.stdout + done.stderr).decode("utf-8", "replace").splitlines()
-    words = [line for line in said if line.strip() and not any(q in line for q in QUIET)]
-    if not pdf.exists():
-        return -1, [*words, "wrote no PDF"]
-    page = subprocess.run(
-        ["pdftoppm", "-gray", "-r", "60", "-singlefile", str(pdf)], check=True, capture_output=True
-    ).stdout
-    pixels = page[-_size(page) :]
-    return round(1000 * sum(p < 250 for p in pixels) / len(pixels)), words
-
-
-def _size(page: bytes) -> int:
-    """Bytes of the picture in a PGM file, which are its last."""
-    wide, high = (int(v) for v in page.split(maxsplit=3)[1:3])
-    return wide * high
+def _complaints(before: Printed, after: Printed) -> list[str]:
+    """What there is to say of a PDF, beside what was said of the one before."""
+    own = [line for line in after.said if line not in before.said]
+    wide = f"sheet {after.sheet_pt / 72 * 0.0254:.0f} m wide" if after.sheet_pt > 14_400 else ""
+    return [w for w in (after.trouble, wide, *own) if w]
 
 
 # --- table --------------------------------------------------------------------------------------
@@ -243,12 +223,18 @@ def main() -> int:
     options = parser.parse_args()
     paths = sorted((REPO / "sample_plans").glob("*.dxf"))
     paths += sorted((options.folder / "dxf").glob("*.dxf"))
+    paths += sorted((REPO / "sample_plans").glob("*.ifc"))
+    paths += sorted((options.folder / "ifc").glob("*.ifc"))
     if options.names:
         paths = [p for p in paths if p.stem in options.names]
     with tempfile.TemporaryDirectory() as temporary:
         keep = options.keep or Path(temporary)
         keep.mkdir(parents=True, exist_ok=True)
-        found = [judged(path, keep) for path in paths]
+        found = []
+        for path in paths:
+            for one in judged(path, keep):
+                print("   ", *one.cells(), flush=True)
+                found.append(one)
     show([HEADINGS, *(f.cells() for f in found)])
     print(f"{platform.processor() or platform.machine()}, {os.cpu_count()} processors")
     for f in found:
