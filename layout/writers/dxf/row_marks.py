@@ -4,14 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 
-import numpy as np
-import shapely
-from shapely import LineString
 from shapely import Point as ShapelyPoint
 
 from layout.floor import Piece
 from layout.writers.dxf.lettering import from_drawing, text_width
 from layout.writers.dxf.marks import Align, Group, Letter, lettered, read_along
+from layout.writers.dxf.piece_ends import clear_band, end_over
 from layout.writers.dxf.runs_seen import RunSeen, is_cross_cut, length_words
 from layout.writers.dxf.scheme import Content
 from layout.writers.dxf.sizes import PLAN
@@ -94,7 +92,7 @@ def _column_inside(sketch: Sketch, column: Sequence[RunSeen]) -> None:
     for run in column:
         if run.height < THINNEST_ROW:
             continue
-        x = _end_over_text(run.pieces[0], run.middle, starts=True)
+        x = end_over(run.pieces[0], _levels(run.middle), starts=True)
         at = sketch.at(x + INSIDE, run.middle)
         letter = read_along(Content.ROW, str(run.row), at, sketch.forward, PLAN.small)
         if sketch.keep(sketch.board.place([lettered(letter, margin=0.0)])):
@@ -124,46 +122,20 @@ def _length(
     if inset + wide + 2 * INSIDE > run.x1 - run.x0:
         return False  # it would stand on the wall
     near = (piece.shape.bounds[0] if starts else piece.shape.bounds[2]) + (inset if starts else 0.0)
-    band = _band(piece, (near, near + wide) if starts else (near - wide, near))
+    band = clear_band(piece, (near, near + wide) if starts else (near - wide, near))
     if band is None or band[1] - band[0] < THINNEST_ROW:
         return False
     middle = (band[0] + band[1]) / 2
-    x = _end_over_text(piece, middle, starts=starts)
+    x = end_over(piece, _levels(middle), starts=starts)
     at = sketch.at(x + inset + INSIDE if starts else x - INSIDE, middle)
     toward = sketch.forward if starts else sketch.backward
     letter = read_along(Content.LENGTH, words, at, toward, PLAN.small)
     return sketch.keep(sketch.board.place([lettered(letter, margin=0.0)]))
 
 
-def _band(piece: Piece, stretch: tuple[float, float]) -> tuple[float, float] | None:
-    """From where to where the piece reaches across, all along a stretch of its length: less than its
-    bounds where it is notched. None when it is not there at all.
-    """
-    x0, y0, x1, y1 = piece.shape.bounds
-    left, right = max(x0, stretch[0]), min(x1, stretch[1])
-    if len(piece.shape.exterior.coords) == 5 and not piece.shape.interiors:
-        return y0, y1
-    if right <= left:
-        return None
-    chords = shapely.intersection(
-        shapely.linestrings([[(x, y0), (x, y1)] for x in np.linspace(left, right, 7)[1:-1]]),
-        piece.shape,
-    )
-    bounds = shapely.bounds(chords)
-    if np.isnan(bounds).any() or (shapely.get_num_geometries(chords) != 1).any():
-        return None
-    return float(bounds[:, 1].max()), float(bounds[:, 3].min())
-
-
-def _end_over_text(piece: Piece, middle: float, *, starts: bool) -> float:
-    """Where the piece's outer end lies over the height of its lettering: an end may be slanted."""
-    x0, _, x1, _ = piece.shape.bounds
-    ends = [x0 if starts else x1]
-    for y in (middle - PLAN.small / 2, middle + PLAN.small / 2):
-        chord = piece.shape.intersection(LineString([(x0 - 1, y), (x1 + 1, y)]))
-        if not chord.is_empty:
-            ends.append(chord.bounds[0] if starts else chord.bounds[2])
-    return float(max(ends) if starts else min(ends))
+def _levels(middle: float) -> tuple[float, float]:
+    """Foot and top of lettering."""
+    return middle - PLAN.small / 2, middle + PLAN.small / 2
 
 
 def draw_title(sketch: Sketch) -> None:

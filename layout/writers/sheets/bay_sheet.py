@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from itertools import pairwise
 from math import atan2, ceil, degrees
@@ -33,8 +33,13 @@ from layout.writers.sheets.border import (
 from layout.writers.sheets.cut_list import Stage, stages_of
 from layout.writers.sheets.cut_table import columns_of, least_width, stage_block
 from layout.writers.sheets.draft import Draft
-from layout.writers.sheets.marks import Box, Sketch, Text
-from layout.writers.sheets.measure_block import measure_block
+from layout.writers.sheets.marks import Box, Group, Sketch, Text
+from layout.writers.sheets.measure_block import (
+    draw_measures,
+    measure_block,
+    measure_table,
+    table_width,
+)
 from layout.writers.sheets.plan_drawing import ABOVE, SIDE
 from layout.writers.sheets.scene import Scene
 from layout.writers.sheets.style import A3, A4, CAPTION, LEAST_PITCH, Paper
@@ -44,6 +49,10 @@ _PAD: Final = 2.5
 _HEAD: Final = 11.0
 _UNDER: Final = 5.0
 """Under a plan, for words at doors."""
+_MOST_BESIDE: Final = 16
+"""Distances to measure that a key plan beside the plan can show; more get a sheet of their own."""
+_MEASURE: Final = "Measure first, before any cut"
+_CONTINUED: Final = "continued"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -73,17 +82,24 @@ def bay_drafts(scene: Scene, rules: RuleSet, *, source: str, default_rules: bool
     needs fewest sheets, the smaller paper and the larger scale first; a plan that fits on none is
     drawn in parts at 1:50.
     """
-    maker = _Maker(scene=scene, rules=rules, source=source, default_rules=default_rules)
-    best: list[Draft] = []
-    for form in _FORMS:
-        if not _fits(scene, form):
-            continue
-        drafts = maker.drafts(form)
-        if len(drafts) == 1:
-            return drafts
-        if not best or len(drafts) < len(best):
-            best = drafts
-    return best or maker.drafts(_FORMS[-1])
+    maker = _Maker(
+        scene=scene,
+        stages=stages_of(scene),
+        rules=rules,
+        source=source,
+        default_rules=default_rules,
+    )
+    fitting = [form for form in _FORMS if _fits(scene, form)]
+    if len(fitting) < 2:
+        return maker.drafts(*(fitting or _FORMS[-1:]))
+    best, fewest = fitting[0], 0
+    for form in fitting:
+        count = maker.count(form)
+        if not fewest or count < fewest:
+            best, fewest = form, count
+        if count == 1:
+            break
+    return maker.drafts(best)
 
 
 def _extent(scene: Scene) -> Box:
@@ -101,28 +117,63 @@ def _fits(scene: Scene, form: _Form) -> bool:
     ) / form.ratio <= top - low - ABOVE - _UNDER
 
 
+Draw = Callable[[Scene, Turned], Sketch]
+
+
+def _undrawn(scene: Scene, turned: Turned) -> Sketch:  # noqa: ARG001
+    """In the place of a drawing, where sheets are only counted."""
+    return Sketch(marks=[Group(marks=(), clip=turned.paper_box)])
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class _Maker:
     """Makes the sheets of one bay in a given form."""
 
     scene: Scene
+    stages: tuple[Stage, ...]
     rules: RuleSet
     source: str
     default_rules: bool
 
     def drafts(self, form: _Form) -> list[Draft]:
-        """Plan sheets first, then sheets that the lists run on over."""
+        """Where there is much to measure, sheets of that; then the plan; each with its lists."""
+        pages = self._all_pages(form, draw_measures, self._plan)
+        return [self._draft(page, form, words) for page, words in pages]
+
+    def count(self, form: _Form) -> int:
+        """How many sheets these would be."""
+        return len(list(self._all_pages(form, _undrawn, _undrawn)))
+
+    def _all_pages(self, form: _Form, measures: Draw, plan: Draw) -> Iterator[tuple[Sketch, str]]:
+        """The sheets, and what the headline says of each."""
+        if self._measured_apart:
+            for page in self._pages(form, table_width(self.scene), measures, self._measures):
+                yield page, _MEASURE
+        least = max(LEAST_COLUMN, least_width(self.stages))
+        for n, page in enumerate(self._pages(form, least, plan, self._blocks)):
+            yield page, _CONTINUED if n else _instruction(self.scene)
+
+    @property
+    def _measured_apart(self) -> bool:
+        return len(self.scene.layout.dimensions) > _MOST_BESIDE
+
+    def _pages(
+        self,
+        form: _Form,
+        least: float,
+        draw: Draw,
+        make: Callable[[float], Iterator[Block]],
+    ) -> list[Sketch]:
+        """Drawings first, as many windows as are needed, then sheets that the lists run on over."""
         windows = list(_windows(_extent(self.scene), form))
-        stages = stages_of(self.scene)
-        least = max(LEAST_COLUMN, least_width(stages))
         pages: list[Sketch] = []
         free: list[Column] = []
         while windows:
-            sketch, placed, free = self._plan_page(windows, form, least)
+            sketch, placed, free = self._plan_page(windows, form, least, draw)
             windows = windows[placed:]
             pages.append(sketch)
         flow = Flow.through(free)
-        for block in self._blocks(stages, _narrowest(free, form, least)):
+        for block in make(_narrowest(free, form, least)):
             rest: Block | None = block
             while rest is not None:
                 rest = flow.set(rest)
@@ -133,10 +184,18 @@ class _Maker:
         pages[-1].marks.extend(flow.marks)
         if not pages[-1].marks:
             pages.pop()
-        return [self._draft(page, form, n) for n, page in enumerate(pages)]
+        return pages
+
+    def _plan(self, scene: Scene, turned: Turned) -> Sketch:
+        lettered = self.rules.plank.width / turned.ratio >= LEAST_PITCH
+        return draw_plan(scene, turned, self.rules, lengths=lettered)[0]
 
     def _plan_page(
-        self, windows: Sequence[Box], form: _Form, least: float
+        self,
+        windows: Sequence[Box],
+        form: _Form,
+        least: float,
+        draw: Draw,
     ) -> tuple[Sketch, int, list[Column]]:
         """As many windows as stand on one page one under the other, and the columns left free."""
         sketch = Sketch()
@@ -153,9 +212,7 @@ class _Maker:
             bottom = y - ABOVE - height - _UNDER
             if placed and bottom < low:
                 break
-            lettered = self.rules.plank.width / form.ratio >= LEAST_PITCH
-            drawn, _ = draw_plan(self.scene, turned, self.rules, lengths=lettered)
-            sketch.marks.extend(drawn.marks)
+            sketch.marks.extend(draw(self.scene, turned).marks)
             y, widest, placed = bottom, max(widest, width + 2 * SIDE), placed + 1
         widest = max(widest, least)
         beside = columns_in((left + widest + GUTTER, low, right, top), least)
@@ -163,29 +220,36 @@ class _Maker:
         under = columns_in((left, low, end, y), least)
         return sketch, placed, [*under, *beside]
 
-    def _blocks(self, stages: Sequence[Stage], width: float) -> Iterator[Block]:
+    def _blocks(self, width: float) -> Iterator[Block]:
         scene = self.scene
-        columns = columns_of(stages, width)
-        measure = measure_block(scene, width)
+        columns = columns_of(self.stages, width)
+        measure = None if self._measured_apart else measure_block(scene, width)
         early = [measure, set_out_block(scene, width), bring_block(scene, self.rules, width)]
         yield from (b for b in early if b is not None)
-        yield from (stage_block(stage, columns) for stage in stages)
-        late = [reading_block(scene, stages, width), *(make(scene, width) for make in PLAIN_BLOCKS)]
+        yield from (stage_block(stage, columns) for stage in self.stages)
+        late = [
+            reading_block(scene, self.stages, width),
+            *(make(scene, width) for make in PLAIN_BLOCKS),
+        ]
         yield from (b for b in late if b is not None)
         yield cautions_block(width, default_rules=self.default_rules)
 
-    def _draft(self, page: Sketch, form: _Form, number: int) -> Draft:
+    def _measures(self, width: float) -> Iterator[Block]:
+        yield measure_table(self.scene, width)
+
+    def _draft(self, page: Sketch, form: _Form, told: str) -> Draft:
         scene = self.scene
         bay = scene.layout.bay
         sketch = Sketch()
-        name = (f"Bay {clean(str(bay.id))}", scene.name + (", continued" if number else ""))
-        draw_headline(sketch, form.paper, name, "" if number else _instruction(scene))
+        number = f"Bay {clean(str(bay.id))}"
+        name = (number, scene.name)
+        draw_headline(sketch, form.paper, name, told)
         corner = (form.paper.left + _PAD, form.paper.low + 2.0)
         draw_scale_bar(sketch, corner, form.ratio)
         self._way_up(sketch, form)
         block = TitleBlock(
             job=clean(self.rules.job.name),
-            title=f"Bay {clean(str(bay.id))} {scene.name}",
+            title=_title(number, scene),
             number=clean(f"{PurePath(self.source).stem}-{bay.id}"),
             revision=clean(self.rules.job.revision),
             kind="Setting-out sheet, plank floor",
@@ -218,6 +282,13 @@ def _narrowest(columns: Sequence[Column], form: _Form, least: float) -> float:
     """One width for all blocks of a bay."""
     every = [c.width for c in (*columns, *columns_in(form.box, least))]
     return min(every)
+
+
+def _title(number: str, scene: Scene) -> str:
+    """For the title block, where a list of rooms has no room."""
+    if len(scene.rooms) < 2:
+        return f"{number} {scene.name}"
+    return f"{number}, {len(scene.rooms)} rooms"
 
 
 def _instruction(scene: Scene) -> str:

@@ -29,7 +29,7 @@ class Strip:
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Block:
     """Strips under a head, which is repeated where the block goes on in the next column. `whole`: not
-    parted when it fits into one column.
+    parted when it fits into one of the columns left.
     """
 
     head: tuple[Strip, ...] = ()
@@ -133,7 +133,8 @@ class Flow:
         column = self.columns[0]
         room = self.at - column.low
         fresh = self.at == column.top
-        if block.whole and not fresh and block.height - _AFTER > room:
+        tallest = max(c.top - c.low for c in self.columns)
+        if block.whole and not fresh and room < block.height - _AFTER <= tallest:
             return block
         head = sum(s.height for s in block.head)
         count = _fitting(block.strips, room - head)

@@ -8,6 +8,8 @@ from collections import defaultdict
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
+import shapely
+
 from layout.floor import CutKind, Piece, Role
 from layout.writers.dxf.runs_seen import RunSeen, is_cross_cut, is_ripped, length_words, rip_words
 from layout.writers.names import clean
@@ -16,6 +18,7 @@ from layout.writers.offcuts import place_of
 from layout.writers.sheets.scene import Scene
 
 FULL = "full"
+IN_DOORWAY = "doorway"
 TIMES = "\N{MULTIPLICATION SIGN}"
 
 
@@ -23,10 +26,12 @@ TIMES = "\N{MULTIPLICATION SIGN}"
 class CutLine:
     """One run as the fitter reads it. `first` and `last` are lengths, `full` for a whole plank, empty
     for none; `came` and `last_came` are the rows whose offcuts they are, `keep` the row that the offcut
-    of the last piece goes to; `full` counts the planks of full length between them.
+    of the last piece goes to; `full` counts the planks of full length between them. `room` is where the
+    run lies, empty for a bay of one room.
     """
 
     row: int
+    room: str
     run: RunSeen
     first: str
     came: str
@@ -67,7 +72,7 @@ def stages_of(scene: Scene) -> tuple[Stage, ...]:
             stages.append(
                 Stage(
                     number=stretch.number,
-                    heading=_heading(own, scene, is_reversed=stretch.is_reversed),
+                    heading=_heading(own, is_reversed=stretch.is_reversed),
                     is_reversed=stretch.is_reversed,
                     lines=own,
                 )
@@ -79,26 +84,24 @@ def _order(run: RunSeen) -> int:
     return min(p.order for p in run.pieces)
 
 
-def _heading(lines: Sequence[CutLine], scene: Scene, *, is_reversed: bool) -> str:
+def _heading(lines: Sequence[CutLine], *, is_reversed: bool) -> str:
     first, last = lines[0].row, lines[-1].row
     rows = f"row {first}" if first == last else f"rows {first} to {last}"
-    rooms = ", ".join(dict.fromkeys(_rooms_of([line.run for line in lines], scene)))
+    rooms = ", ".join(
+        dict.fromkeys(line.room for line in lines if line.room not in ("", IN_DOORWAY))
+    )
     way = "in reverse, " if is_reversed else ""
     return f"{rooms}: {way}{rows}" if rooms else f"{way}{rows}"
 
 
-def _rooms_of(runs: Sequence[RunSeen], scene: Scene) -> Iterator[str]:
-    """Rooms in which these runs lie for their greater part; none for a bay of one room."""
+def _room_of(run: RunSeen, scene: Scene) -> str:
+    """The room in which a run lies for its greater part; none for a bay of one room."""
     if len(scene.rooms) < 2:
-        return
-    import shapely
-
-    for run in runs:
-        box = shapely.box(run.x0, run.y0, run.x1, run.y1)
-        areas = [room.intersection(box).area for _, room in scene.rooms]
-        best = max(range(len(areas)), key=lambda n: areas[n])
-        if areas[best] > 0:
-            yield scene.rooms[best][0]
+        return ""
+    box = shapely.box(run.x0, run.y0, run.x1, run.y1)
+    areas = shapely.area(shapely.intersection([room for _, room in scene.rooms], box))
+    best = int(areas.argmax())
+    return scene.rooms[best][0] if areas[best] > 0 else IN_DOORWAY
 
 
 def _line(run: RunSeen, scene: Scene) -> CutLine:
@@ -108,6 +111,7 @@ def _line(run: RunSeen, scene: Scene) -> CutLine:
     middle = run.pieces[1:-1] if not alone else ()
     return CutLine(
         row=run.row,
+        room=_room_of(run, scene),
         run=run,
         first=_length(first, scene),
         came=_source(first, scene),

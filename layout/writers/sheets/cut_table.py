@@ -8,7 +8,7 @@ from typing import Final
 
 from layout.writers.sheets.blocks import Block, Strip, heading
 from layout.writers.sheets.cut_list import FULL, CutLine, Stage
-from layout.writers.sheets.letters import text_width, wrapped
+from layout.writers.sheets.letters import fitted, text_width, wrapped
 from layout.writers.sheets.marks import Align, Lines, Mark, Text
 from layout.writers.sheets.style import (
     BLACK,
@@ -25,17 +25,23 @@ from layout.writers.sheets.style import (
 
 _TICK: Final = 5.0
 _BETWEEN: Final = 2.4
-_LEAST_CUTS: Final = 18.0
-_BEFORE_CUTS: Final = 3.0
+_CUTS: Final = (18.0, 46.0)
+"""Least width of the words on cuts, and the most that is asked for them."""
+_BEFORE_WORDS: Final = 3.0
+_WIDEST_ROOM: Final = 26.0
+"""Of a room's name in the list; what is longer is cut off."""
 _HEADS: Final = ("row", "first", "from", "full", "last", "from", "keep")
 _BOLD: Final = (False, True, False, False, True, False, False)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Columns:
-    """Right edges of the figures, left edge of the words on cuts, whole width."""
+    """Right edges of the figures, left edges of the words on rooms (None: not told) and on cuts, whole
+    width.
+    """
 
     rights: tuple[float, ...]
+    room: tuple[float, float] | None
     cuts: float
     width: float
 
@@ -43,19 +49,36 @@ class Columns:
 def columns_of(stages: Sequence[Stage], width: float) -> Columns:
     """One division for all stages of a bay, so that they read alike. See `least_width`."""
     rights = _rights(stages)
-    return Columns(rights=rights, cuts=rights[-1] + _BEFORE_CUTS, width=width)
+    room = _room_width(stages)
+    return Columns(
+        rights=rights,
+        room=(rights[0] + _BEFORE_WORDS, room) if room else None,
+        cuts=rights[-1] + _BEFORE_WORDS,
+        width=width,
+    )
 
 
 def least_width(stages: Sequence[Stage]) -> float:
     """The width that these tables need."""
-    cuts = any(line.cuts for stage in stages for line in stage.lines)
-    return _rights(stages)[-1] + _BEFORE_CUTS + (_LEAST_CUTS if cuts else text_width("cuts", SMALL))
+    cuts = {line.cuts for stage in stages for line in stage.lines if line.cuts}
+    longest = max((text_width(words, SMALL) for words in cuts), default=0.0)
+    least = min(max(longest, _CUTS[0]), _CUTS[1]) if cuts else text_width("cuts", SMALL)
+    return _rights(stages)[-1] + _BEFORE_WORDS + least
+
+
+def _room_width(stages: Sequence[Stage]) -> float:
+    """Width of the column of rooms; 0 where the headings of the stages tell the rooms."""
+    if all(len({line.room for line in stage.lines}) < 2 for stage in stages):
+        return 0.0
+    rooms = {line.room for stage in stages for line in stage.lines}
+    return min(max(text_width(r, SMALL) for r in rooms), _WIDEST_ROOM)
 
 
 def _rights(stages: Sequence[Stage]) -> tuple[float, ...]:
     rights: list[float] = []
     x = _TICK
     lines = [line for stage in stages for line in stage.lines]
+    room = _room_width(stages)
     for n, head in enumerate(_HEADS):
         words = {_cells(line)[n] for line in lines}
         widest = max((text_width(w, SMALL, bold=_BOLD[n]) for w in words), default=0.0)
@@ -63,6 +86,8 @@ def _rights(stages: Sequence[Stage]) -> tuple[float, ...]:
         if widest > 0.0:
             x += max(widest, text_width(head, SMALL)) + (_BETWEEN if n else 0.0)
         rights.append(round(x, 2))
+        if n == 0 and room:
+            x += _BEFORE_WORDS + room
     return tuple(rights)
 
 
@@ -91,6 +116,8 @@ def _head(columns: Columns) -> Strip:
         for n, (words, right) in enumerate(zip(_HEADS, columns.rights, strict=True))
         if n == 0 or right > columns.rights[n - 1]
     ]
+    if columns.room is not None:
+        marks.append(Text(words="room", at=(columns.room[0], -SMALL), colour=GREY))
     marks.append(Text(words="cuts", at=(columns.cuts, -SMALL), colour=GREY))
     rule = ((0.0, -PITCH + 0.3), (columns.width, -PITCH + 0.3))
     marks.append(Lines(chains=(rule,), pen=FINE))
@@ -113,6 +140,9 @@ def _strip(line: CutLine, columns: Columns, *, heavy: bool) -> Strip:
                     colour=_colour(n, cell),
                 )
             )
+    if columns.room is not None:
+        left, wide = columns.room
+        marks.append(Text(words=fitted(line.room, wide, SMALL), at=(left, base)))
     marks.extend(
         Text(words=part, at=(columns.cuts, base - k * PITCH)) for k, part in enumerate(words)
     )

@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Final
 
+import numpy as np
 import shapely
 
 from importer.plan import Point, Room, Storey
@@ -42,6 +43,11 @@ from layout.writers.sheets.turned import Turned
 
 _PAD: Final = 4.0
 _HEAD: Final = 12.0
+_LEADING: Final = 1.0
+"""Between the lines of a name."""
+_OFF_EDGES: Final = 0.8
+"""Names keep so far from the edges of their room."""
+_TRIES: Final = 25
 _LEAST_NAME: Final = 9.0
 """A name cut shorter than this says nothing."""
 
@@ -186,7 +192,9 @@ def _name_bay(
     layout: BayLayout,
     look_up: tuple[dict[str, str], dict[str, shapely.Polygon]],
 ) -> None:
-    """The number in the first room, each room's name in its own."""
+    """The number in the first room, each room's name in its own; of a room that is shared, in the part
+    that belongs to this bay.
+    """
     names, shapes = look_up
     bay = layout.bay
     own = [r for r in bay.rooms if r in shapes]
@@ -197,7 +205,9 @@ def _name_bay(
         return
     for n, room in enumerate(own):
         words = (number, names[room]) if n == 0 else (names[room],)
-        _write_inside(sketch, ground, turned, shapes[room], words, BLACK)
+        parts = shapely.get_parts(shapes[room].intersection(bay.outline))
+        shape = max(parts, key=lambda p: p.area, default=shapes[room])
+        _write_inside(sketch, ground, turned, shape, words, BLACK)
 
 
 def _write_inside(
@@ -208,19 +218,62 @@ def _write_inside(
     words: tuple[str, ...],
     colour: Colour,
 ) -> None:
-    """Lines of words about the middle of a shape, the first one large when there are two."""
+    """Lines of words near the middle of a shape, clear of its edges where that can be; the first one
+    large when there are two.
+    """
     x, y, room = _middle(shape, turned)
-    for n, line in enumerate(words):
-        large = n == 0 and len(words) > 1 and colour is BLACK
-        height = MEDIUM if large else SMALL
-        shown = fitted(line, max(room, _LEAST_NAME), height, bold=large)
-        base = y + (0.4 if n == 0 and len(words) > 1 else -SMALL - 0.6 if n else -SMALL / 2)
-        at = (x, base)
-        text = Text(
-            words=shown, at=at, height=height, bold=large, colour=colour, align=Align.CENTRE
+    looks = [
+        (line, MEDIUM, True)
+        if n == 0 and len(words) > 1 and colour is BLACK
+        else (line, SMALL, False)
+        for n, line in enumerate(words)
+    ]
+    shown = [
+        Text(
+            words=fitted(line, max(room, _LEAST_NAME), height, bold=bold),
+            at=(0.0, 0.0),
+            height=height,
+            bold=bold,
+            colour=colour,
+            align=Align.CENTRE,
         )
-        if ground.place(text):
-            sketch.write(text)
+        for line, height, bold in looks
+    ]
+    wide = max(t.width for t in shown)
+    high = sum(t.height for t in shown) + _LEADING * (len(shown) - 1)
+    x, y = _clear_place(shape, turned, (wide, high)) or (x, y)
+    base = y + high / 2
+    for text in shown:
+        base -= text.height
+        placed = replace(text, at=(x, base))
+        base -= _LEADING
+        if ground.place(placed):
+            sketch.write(placed)
+
+
+def _clear_place(
+    shape: shapely.Polygon, turned: Turned, size: tuple[float, float]
+) -> tuple[float, float] | None:
+    """Middle of a box of this size on paper that stands well inside the shape, as near to the middle of
+    its widest place as can be; None where none was found.
+    """
+    half_x, half_y = (turned.ratio * (s / 2 + _OFF_EDGES) for s in size)
+    x0, y0, x1, y1 = shape.bounds
+    if x1 - x0 < 2 * half_x or y1 - y0 < 2 * half_y:
+        return None
+    pole = shapely.maximum_inscribed_circle(shape, tolerance=20.0).coords[0]
+    xs = np.linspace(x0 + half_x, x1 - half_x, _TRIES)
+    ys = np.linspace(y0 + half_y, y1 - half_y, _TRIES)
+    places = np.vstack([[pole], np.stack(np.meshgrid(xs, ys), axis=-1).reshape(-1, 2)])
+    half = np.array([half_x, half_y])
+    low, high = places - half, places + half
+    boxes = shapely.box(low[:, 0], low[:, 1], high[:, 0], high[:, 1])
+    shapely.prepare(shape)
+    free = np.flatnonzero(shapely.contains_properly(shape, boxes))
+    if not len(free):
+        return None
+    x, y = places[free[np.argmin(np.hypot(*(places[free] - pole).T))]].tolist()
+    return turned.at(x, -y)
 
 
 def _middle(shape: shapely.Polygon, turned: Turned) -> tuple[float, float, float]:

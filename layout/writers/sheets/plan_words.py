@@ -9,6 +9,7 @@ import shapely
 
 from importer.plan import Point
 from layout.floor import Piece
+from layout.writers.dxf.piece_ends import clear_band, end_over
 from layout.writers.dxf.runs_seen import RunSeen, is_cross_cut, is_ripped, length_words
 from layout.writers.sheets.letters import text_width
 from layout.writers.sheets.marks import Align, Box, Text
@@ -27,6 +28,9 @@ from layout.writers.sheets.style import (
     WHITE,
     Colour,
 )
+
+_OFF_LINES = 0.7
+"""Words outside the floor keep so far from lines."""
 
 
 def write_row_numbers(drawing: PlanDrawing) -> None:
@@ -66,12 +70,20 @@ def _length(
     drawing: PlanDrawing, run: RunSeen, piece: Piece, words: str, *, at_start: bool
 ) -> None:
     turned = drawing.turned
+    wide = (text_width(words, SMALL, bold=True) + 2 * INSIDE) * turned.ratio
+    if wide > run.x1 - run.x0:
+        return  # it would stand on a wall
     x0, _, x1, _ = piece.shape.bounds
-    end = x0 if at_start else x1
-    if not inside((end, run.middle), turned.window):
+    band = clear_band(piece, (x0, x0 + wide) if at_start else (x1 - wide, x1))
+    if band is None or (band[1] - band[0]) / turned.ratio < LEAST_PITCH:
+        return
+    middle = (band[0] + band[1]) / 2
+    half = SMALL / 2 * turned.ratio
+    end = end_over(piece, (middle - half, middle + half), starts=at_start)
+    if not inside((end, middle), turned.window):
         return
     at_left = at_start == turned.forward
-    x, y = turned.at(end, run.middle)
+    x, y = turned.at(end, middle)
     text = Text(
         words=words,
         at=(x + (INSIDE if at_left else -INSIDE), y - SMALL / 2),
@@ -152,7 +164,7 @@ def _is_outside(drawing: PlanDrawing, box: Box) -> bool:
     across = [(b - turned.corner[0]) * turned.ratio for b in (box[0], box[2])]
     xs = [x0 + a if turned.forward else x1 - a for a in across]
     ys = [y0 + (turned.corner[1] - b) * turned.ratio for b in (box[1], box[3])]
-    area = shapely.box(min(xs), min(ys), max(xs), max(ys))
+    area = shapely.box(min(xs), min(ys), max(xs), max(ys)).buffer(_OFF_LINES * turned.ratio)
     if area.intersects(drawing.scene.outline):
         return False
     return not any(area.intersects(wall) for wall in drawing.scene.walls)
