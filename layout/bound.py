@@ -64,6 +64,13 @@ def lower_bound(demand: BayDemand, *, found: int | None = None) -> int:
     return Bound(demand, settled.tiers, strict=settled.strict).raised(enough)
 
 
+def quick_bound(demand: BayDemand) -> int:
+    """A bound to compare directions by: of the set of runs with most to cut alone, without limits on
+    phases.
+    """
+    return lower_bound(demand, found=0)
+
+
 def bonded_bound(demand: BayDemand, weight: float) -> int:
     """The same for a named bond with at most this weight of breaches."""
     found = [by_area(demand)]
@@ -97,8 +104,9 @@ class Bound:
         while self._sets and self.planks < found:
             self._next()
         for group in self._groups:
-            if group.program and group.windows and self.planks < found:
-                answer = solved(group.program, group.windows, found)
+            if group.program and self._strict and self.planks < found:
+                windows = Windows(group.kind, group.starts, group.program.cases, self._demand)
+                answer = solved(group.program, windows, found)
                 self.planks = max(self.planks, answer.least)
         return self.planks
 
@@ -126,24 +134,25 @@ class Bound:
         cases += [only_cases(length, n, demand, marks) for length, n in alike.items()]
         least = planks_of(others, demand.stock) if others else 0
         if not cases:
-            return _Group(program=None, windows=None, least=least)
+            return _Group(program=None, least=least)
         program = Program(cases, len(marks))
         if onlys:
             add_shares(program, others, demand.stock)
         starts = [*(k.x0 for k in number), *(0.0 for _ in alike)]
-        windows = Windows(kind, starts, cases, demand) if self._strict else None
-        return _Group(program=program, windows=windows, least=least)
+        return _Group(program=program, least=least, kind=tuple(kind), starts=tuple(starts))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class _Group:
-    """Runs whose pieces can't lie side by side: their programme (None: nothing but short pieces),
-    its limits on phases (None: where rules must be broken), and what is bound without it.
+    """Runs whose pieces can't lie side by side: their programme (None: nothing but short pieces) and
+    what is bound without it. `kind`: per run of the demand its number among the cases of the programme,
+    -1 for others; `starts`: per number the place where its runs start.
     """
 
     program: Program | None
-    windows: Windows | None
     least: int
+    kind: tuple[int, ...] = ()
+    starts: tuple[float, ...] = ()
 
 
 def _groups(demand: BayDemand) -> list[list[RunDemand]]:

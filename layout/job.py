@@ -15,7 +15,7 @@ from importer.tolerance import LENGTH_MM
 from layout.bay_edges import least_strip
 from layout.bay_error import LayoutError, told_as_finding
 from layout.bays import form_bays
-from layout.bound import lower_bound
+from layout.bound import quick_bound
 from layout.floor import (
     Alternative,
     Bay,
@@ -155,8 +155,7 @@ def _drawn(bay: Bay, plan: Plan, rules: RuleSet) -> _Drawn:
     across = set_out_across(bay, plan, rules, grids[0].setting_out)
     if across is not None:
         grid = _grid(bay, across, rules)
-        # Once the bound is above what the bay needs now, how far does not matter.
-        bound = bound_of(grid, lower_bound(grid.demand, found=sketch.solved.plan.planks + 1))
+        bound = bound_of(grid, quick_bound(grid.demand))
         others = (_bound_only(grid, bound, rules),)
     return _Drawn(sketch=sketch, others=others)
 
@@ -191,7 +190,7 @@ def _fewest_planks(bay: Bay, grids: Sequence[Grid], rules: RuleSet) -> _Drawn:
     """The direction with the fewest breaches, then planks, then pieces to saw, among those whose bound
     is near the best; ties go to the direction named first.
     """
-    bounds = [bound_of(g, lower_bound(g.demand)) for g in grids]
+    bounds = [bound_of(g, quick_bound(g.demand)) for g in grids]
     limit = min(bounds) * WORTH_A_SEARCH
     sketches = {n: _sketch(bay, g) for n, g in enumerate(grids) if bounds[n] <= limit}
     layouts = {n: lay_pool([sketch], rules)[0] for n, sketch in sketches.items()}

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections import defaultdict
 from collections.abc import Sequence
+from math import floor
 from typing import Final
 
 import numpy as np
@@ -79,16 +80,21 @@ class Windows:
 
 
 def solved(program: Program, windows: Windows, enough: int, low: Floats | None = None) -> Answer:
-    """Solve, adding limits that are broken, until none is or `enough` planks are needed."""
+    """Solve, adding limits that are broken, until none is, `enough` planks are needed, or the limits
+    lift the value too little to reach the next plank in the rounds left.
+    """
     answer = program.solve(low)
-    for _ in range(ROUNDS):
+    for left in reversed(range(ROUNDS)):
         if answer.counts is None or answer.least >= enough:
             break
         broken = windows.broken(answer.counts)
         if not broken:
             break
         program.cap(broken)
-        answer = program.solve(low)
+        before, answer = answer.value, program.solve(low)
+        lacking = floor(before) + 1 - answer.value
+        if low is None and (answer.value - before) * left < lacking:
+            break
     return answer
 
 

@@ -266,10 +266,11 @@ def _reaches_along(
     origin = origin_face(faces)
     fixed = origin.index if origin is not None else -1
     far = closing(layout.pieces)
+    begin = opening(layout.pieces)
     near = frozenset(
         p.id
         for p in layout.pieces
-        if p.id in opening(layout.pieces) and any(f != fixed for f in ends.get(p.run, ((), ()))[0])
+        if p.id in begin and any(f != fixed for f in ends.get(p.run, ((), ()))[0])
     )
     growth = far_reaches(layout.pieces, rules, far | near, beside=beside)
     moves: dict[int, list[Reach]] = {f.index: [] for f in faces}

@@ -9,7 +9,10 @@ from __future__ import annotations
 from bisect import bisect_right, insort
 from collections.abc import Sequence
 from dataclasses import dataclass
+from math import ceil
 from typing import Final
+
+import numpy as np
 
 from importer.tolerance import SAME_POINT_MM
 from layout.demand import Blank, StockRules
@@ -57,9 +60,20 @@ def pool(sticks: Sequence[Stick], stock: StockRules) -> tuple[tuple[Stick, ...],
     onlys = [s for s in sticks if s.role is Role.ONLY]
     if not onlys:
         return (*whole, *_tuples(_match(ends, Role.FIRST, stock)))
-    tries = [_completed(_match(ends, Role.FIRST, stock), onlys, stock)]
-    tries += [_packed(_match([*ends, *onlys], favour, stock), stock) for favour in Role]
-    return (*whole, *_tuples(min(tries, key=len)))
+    matched = _match(ends, Role.FIRST, stock)
+    best = _completed(matched, onlys, stock)
+    for favour in Role:
+        if len(best) <= _least(len(matched), [*ends, *onlys], stock):
+            break
+        packed = _packed(_match([*ends, *onlys], favour, stock), stock)
+        best = min(best, packed, key=len)
+    return (*whole, *_tuples(best))
+
+
+def _least(ends: int, sticks: Sequence[Stick], stock: StockRules) -> int:
+    """Planks that nothing can beat: those of the end pieces alone, or what all lengths add up to."""
+    used = sum(s.taken + stock.kerf - FIT_MM for s in sticks)
+    return max(ends, ceil(used / (stock.plank_length + stock.kerf)))
 
 
 def _tuples(planks: Sequence[Sequence[Stick]]) -> list[tuple[Stick, ...]]:
@@ -148,42 +162,58 @@ def _completed(
     return [*together, *([onlys[n] for n in numbers] for numbers in new)]
 
 
-def _tightest(planks: Sequence[Sequence[Stick]], stick: Stick, stock: StockRules) -> int | None:
-    """The plank that the stick fits with least left over."""
-    best, best_room = None, float("inf")
-    for number, plank in enumerate(planks):
-        room = _room(plank, stock)
-        if stick.taken <= room < best_room and _hands_free(plank, stick):
-            best, best_room = number, room
-    return best
-
-
-def _hands_free(plank: Sequence[Stick], stick: Stick) -> bool:
-    return stick.role is Role.ONLY or all(s.role is not stick.role for s in plank)
-
-
-def _packed(planks: list[list[Stick]], stock: StockRules) -> list[list[Stick]]:
+def _packed(planks: Sequence[Sequence[Stick]], stock: StockRules) -> list[list[Stick]]:
     """Empty planks whose sticks fit into others, those with least on them first."""
-    planks = sorted(planks, key=lambda p: sum(s.taken for s in p))
-    kept: list[list[Stick]] = []
-    while planks:
-        plank = planks.pop(0)
-        moved = _moved(plank, planks, stock)
-        if moved is None:
-            kept.append(plank)
-        else:
-            planks = moved
-    return kept
+    packing = _Packing(sorted(planks, key=lambda p: sum(s.taken for s in p)), stock)
+    return [p for n, p in enumerate(packing.planks) if not packing.emptied(n)]
 
 
-def _moved(
-    plank: Sequence[Stick], others: Sequence[Sequence[Stick]], stock: StockRules
-) -> list[list[Stick]] | None:
-    """The other planks with this one's sticks on them, or None when one does not fit."""
-    target = [list(other) for other in others]
-    for stick in sorted(plank, key=lambda s: -s.taken):
-        place = _tightest(target, stick, stock)
-        if place is None:
+class _Packing:
+    """Planks to be emptied one after the other into those behind them: what each has room for and which
+    of its hands are free.
+    """
+
+    def __init__(self, planks: Sequence[Sequence[Stick]], stock: StockRules) -> None:
+        self.planks = [list(plank) for plank in planks]
+        self._kerf = stock.kerf
+        self._room = np.array([_room(plank, stock) for plank in planks])
+        hands = (Role.FIRST, Role.LAST)
+        self._has = {
+            hand: np.array([any(s.role is hand for s in plank) for plank in planks], dtype=bool)
+            for hand in hands
+        }
+
+    def emptied(self, number: int) -> bool:
+        """Whether all sticks of a plank found room on those behind it; they are then there."""
+        moved: list[int] = []
+        for stick in sorted(self.planks[number], key=lambda s: -s.taken):
+            target = self._tightest(number + 1, stick)
+            if target is None:
+                for place in reversed(moved):
+                    self._taken_off(place)
+                return False
+            self._put(target, stick)
+            moved.append(target)
+        return True
+
+    def _tightest(self, start: int, stick: Stick) -> int | None:
+        """The plank from `start` on that the stick fits with least left over."""
+        room = self._room[start:]
+        fits = room >= stick.taken
+        if stick.role in self._has:
+            fits &= ~self._has[stick.role][start:]
+        if not fits.any():
             return None
-        target[place].append(stick)
-    return target
+        return start + int(np.where(fits, room, np.inf).argmin())
+
+    def _put(self, plank: int, stick: Stick) -> None:
+        self.planks[plank].append(stick)
+        self._room[plank] -= stick.taken + self._kerf
+        if stick.role in self._has:
+            self._has[stick.role][plank] = True
+
+    def _taken_off(self, plank: int) -> None:
+        stick = self.planks[plank].pop()
+        self._room[plank] += stick.taken + self._kerf
+        if stick.role in self._has:
+            self._has[stick.role][plank] = False

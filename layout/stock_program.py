@@ -23,7 +23,7 @@ Ints = npt.NDArray[np.intp]
 
 SAFE: Final = 1e-6
 """What the value of a linear programme may be too large by; subtracted before rounding up."""
-MANY_COLUMNS: Final = 3000
+MANY_COLUMNS: Final = 300
 """A programme with more cases is solved over a growing part of them."""
 TURNS: Final = 25
 """Most times that cases are added."""
