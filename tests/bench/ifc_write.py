@@ -13,6 +13,7 @@ from __future__ import annotations
 
 import argparse
 import platform
+import signal
 import tempfile
 import time
 from collections import Counter
@@ -26,10 +27,8 @@ import numpy as np
 from ifcopenshell.util.element import get_psets
 
 from importer.ifc.step_text import relabelled, schema_label, schema_to_read
+from importer.plan import PlanError
 from importer.read import read_plan
-from layout.batch_keeper import Errand, lay_guarded
-from layout.batch_limits import Limits
-from layout.batch_outputs import LaidPlan, Task
 from layout.floor import PlanResult
 from layout.job import lay_plan
 from layout.rules_file import default_rules
@@ -67,9 +66,21 @@ def errors(model: Any) -> Counter[str]:
     return Counter(f"{s.get('message')} {s.get('instance')}" for s in log.statements)
 
 
-def laid_only(task: Task) -> LaidPlan:
-    """A plan read and laid, without its files."""
-    return LaidPlan(result=lay_plan(read_plan(task.path, task.rules.drawing.hints()), task.rules))
+def laid(path: Path, minutes: float) -> PlanResult | str:
+    """The plan laid by the packaged rules, or why not."""
+
+    def give_up(*_: object) -> None:
+        raise TimeoutError(f"given up after {minutes:g} min")
+
+    signal.signal(signal.SIGALRM, give_up)
+    signal.setitimer(signal.ITIMER_REAL, 60 * minutes)
+    try:
+        result = lay_plan(read_plan(path), default_rules())
+    except (PlanError, TimeoutError) as error:
+        return str(error)
+    finally:
+        signal.setitimer(signal.ITIMER_REAL, 0)
+    return result if result.bays else str(result.findings[-1])
 
 
 def feet_and_areas(model: Any) -> tuple[float, float, int]:
@@ -161,11 +172,9 @@ def main() -> None:
     show([name for name, _ in HEADS])
     with tempfile.TemporaryDirectory() as folder:
         for path in models:
-            task = Task(path=path, rules=default_rules(), default_rules=True)
-            limits = Limits(seconds=60 * args.minutes)
-            result = lay_guarded(Errand(task=task, limits=limits, lay=laid_only)).result
-            if not result.bays:
-                print(f"{path.name:38} not laid: {result.findings[0].what[:120]}", flush=True)
+            result = laid(path, args.minutes)
+            if isinstance(result, str):
+                print(f"{path.name:38} not laid: {result[:150]}", flush=True)
             else:
                 show(row(path, result, Path(folder)))
 
