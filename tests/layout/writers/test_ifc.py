@@ -27,7 +27,7 @@ from importer.ifc.model import Watch
 from importer.plan import PlanError
 from layout import batch_outputs
 from layout.batch import find_plans
-from layout.batch_outputs import Task, lay_file
+from layout.batch_outputs import Task
 from layout.floor import PlanResult
 from layout.job import lay_plan
 from layout.rules_file import default_rules
@@ -78,7 +78,7 @@ def ours(model: Any) -> list[Any]:
     return [c for c in model.by_type("IfcCovering") if PROPERTIES in get_psets(c)]
 
 
-def body(covering: Any) -> tuple[Polygon, float, float]:
+def body(covering: Any) -> tuple[shapely.Geometry, float, float]:
     """Plan, foot and head of a body, mm, by the geometry kernel."""
     how = ifcopenshell.geom.settings()
     how.set("use-world-coords", True)
@@ -369,14 +369,15 @@ def test_death_of_the_child_costs_the_copy_only(folder: Path) -> None:
 # --- on request -----------------------------------------------------------------------------------
 
 
-def test_copy_is_written_on_request_only(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    assert batch_outputs._model in batch_outputs.PLAN_OUTPUTS
-    monkeypatch.setattr(batch_outputs, "PLAN_OUTPUTS", (batch_outputs._model,))
-    path = saved(tmp_path, step_text(), "plan.ifc")
-    asked = RULES.told(model=True)
-    files = lay_file(Task(path=path, rules=asked, default_rules=True)).files
-    assert len(ours(opened(files["-floors.ifc"]))) == 1
-    assert "-floors.ifc" not in lay_file(Task(path=path, rules=RULES, default_rules=True)).files
+def test_copy_is_written_on_request_only(folder: Path) -> None:
+    path, result = laid_house(folder, "IFC4")
+    made = batch_outputs._model
+    assert made in batch_outputs.PLAN_OUTPUTS
+    asked = Task(path=path, rules=RULES.told(model=True), default_rules=True)
+    assert len(ours(opened(made(asked, result).files["-floors.ifc"]))) == 2
+    assert made(replace(asked, rules=RULES), result).files == {}
+    drawn = replace(result, plan=replace(result.plan, format="DXF R2010"))
+    assert made(asked, drawn).files == {}
 
 
 def test_copies_in_a_folder_are_no_plans(tmp_path: Path) -> None:
