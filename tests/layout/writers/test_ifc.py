@@ -371,6 +371,7 @@ def test_death_of_the_child_costs_the_copy_only(folder: Path) -> None:
 
 def test_copy_is_written_on_request_only(folder: Path) -> None:
     path, result = laid_house(folder, "IFC4")
+    assert result.plan is not None
     made = batch_outputs._model
     assert made in batch_outputs.PLAN_OUTPUTS
     asked = Task(path=path, rules=RULES.told(model=True), default_rules=True)
