@@ -112,7 +112,9 @@ def _measurable(faces: Sequence[Face], joints: Sequence[LineString]) -> frozense
     return frozenset(
         f.index
         for f in faces
-        if f.high - f.low >= LEAST_FACE_MM and not any(_lies_on(f, line) for line in joints)
+        if f.holds
+        and f.high - f.low >= LEAST_FACE_MM
+        and not any(_lies_on(f, line) for line in joints)
     )
 
 

@@ -2,8 +2,8 @@
 they stand elsewhere than drawn. Bay frame, millimetres.
 
 Along the rows (axis 0) a face is a chain of edges that do not run with the rows, all with the floor on
-the same side; across (axis 1) likewise with the sides exchanged. An edge at an angle belongs to one
-face of each axis, so that every corner is held along both.
+the same side; across (axis 1) a chain of edges that do. A wall at an angle is a face along the rows, which
+end on it; across them it only stops the view (`holds` is False).
 
         +-----------+            axis 0:  A opens, B and C close
         |           | C          at this height:   A ......... C
@@ -19,6 +19,7 @@ from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from itertools import pairwise
 from math import radians, tan
+from typing import Final
 
 import numpy as np
 import shapely
@@ -33,18 +34,21 @@ Shift = tuple[float, float]
 proportion; positive towards greater coordinates."""
 
 ALONG, ACROSS = 0, 1
+TURN: Final = 0.17
+"""Sine of the angle (10 degrees) below which two edges count as one bend: where they meet is ill defined."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Face:
     """A chain of edges. `opens`: the floor lies on its side of greater coordinates (a row starts
-    there). `corners` are places in the ring `ring`; `levels` the coordinates of its corners on the other
+    there). `holds`: its place counts on this axis. `corners` are places in the ring `ring`; `levels` the coordinates of its corners on the other
     axis, rising, and `places` those on its own.
     """
 
     index: int
     axis: int
     opens: bool
+    holds: bool
     ring: int
     corners: tuple[int, ...]
     levels: Floats
@@ -85,7 +89,7 @@ def faces_of(outline: Polygon, axis: int) -> tuple[Face, ...]:
     found: list[Face] = []
     for number, ring in enumerate((turned.exterior, *turned.interiors)):
         points = shapely.get_coordinates(ring)[:-1]
-        for way, corners in _chains(points, axis):
+        for way, holds, corners in _chains(points, axis):
             on = points[list(corners)]
             order = np.argsort(on[:, 1 - axis], kind="stable")
             found.append(
@@ -93,6 +97,7 @@ def faces_of(outline: Polygon, axis: int) -> tuple[Face, ...]:
                     index=len(found),
                     axis=axis,
                     opens=(way < 0) if axis == ALONG else (way > 0),
+                    holds=holds,
                     ring=number,
                     corners=corners,
                     levels=on[order, 1 - axis],
@@ -102,15 +107,22 @@ def faces_of(outline: Polygon, axis: int) -> tuple[Face, ...]:
     return tuple(found)
 
 
-def _chains(points: Floats, axis: int) -> Iterator[tuple[float, tuple[int, ...]]]:
-    """Stretches of a ring that go one way on the other axis: the way, and the corners in ring order."""
+def _chains(points: Floats, axis: int) -> Iterator[tuple[float, bool, tuple[int, ...]]]:
+    """Stretches of a ring that go one way on the other axis: the way, whether they hold on this axis, and
+    the corners in ring order.
+    """
     edges = np.roll(points, -1, axis=0) - points
-    own, other = np.abs(edges[:, axis]), np.abs(edges[:, 1 - axis])
-    way = np.where(other > tan(radians(PARALLEL_DEG)) * own, np.sign(edges[:, 1 - axis]), 0.0)
-    breaks = np.flatnonzero(way != np.roll(way, 1)).tolist()
-    for start, stop in pairwise([*breaks, *(b + len(way) for b in breaks[:1])]):
-        if way[start] != 0.0:
-            yield float(way[start]), tuple(k % len(way) for k in range(start, stop + 1))
+    slope = tan(radians(PARALLEL_DEG))
+    level = np.abs(edges[:, 1]) <= slope * np.abs(edges[:, 0])
+    upright = np.abs(edges[:, 0]) <= slope * np.abs(edges[:, 1])
+    way = np.sign(edges[:, 1 - axis]) * np.where(level if axis == ALONG else upright, 0.0, 1.0)
+    kind = way if axis == ALONG else way * np.where(level, 2.0, 1.0)
+    breaks = np.flatnonzero(kind != np.roll(kind, 1)).tolist()
+    for start, stop in pairwise([*breaks, *(b + len(kind) for b in breaks[:1])]):
+        if kind[start] != 0.0:
+            holds = axis == ALONG or abs(kind[start]) > 1.0
+            corners = tuple(k % len(kind) for k in range(start, stop + 1))
+            yield float(way[start]), holds, corners
 
 
 def crossed(faces: Sequence[Face], level: float) -> tuple[tuple[Face, Face], ...]:
@@ -140,41 +152,46 @@ def facings(faces: Sequence[Face]) -> tuple[Facing, ...]:
 
 
 def displaced(outline: Polygon, along: Mapping[int, Shift], across: Mapping[int, Shift]) -> Polygon:
-    """The outline with faces moved, by their index; faces not named stay. The result may cross itself
-    where a face was moved past another.
+    """The outline with faces moved, by their index; faces not named stay. Corners lie where the moved
+    edges meet, so that a slanting wall keeps its line when the wall beside it moves. The result may
+    cross itself where a face was moved past another.
     """
     turned = shapely.orient_polygons(outline)
     rings = [shapely.get_coordinates(r)[:-1] for r in (turned.exterior, *turned.interiors)]
-    moves = [np.zeros_like(points) for points in rings]
+    starts = [points.copy() for points in rings]
+    ends = [np.roll(points, -1, axis=0) for points in rings]
     for axis, shifts in ((ALONG, along), (ACROSS, across)):
-        if any(s != (0.0, 0.0) for s in shifts.values()):
-            _add_moves(moves, rings, faces_of(turned, axis), shifts)
-    shell, *holes = (points + move for points, move in zip(rings, moves, strict=True))
+        for face in faces_of(turned, axis):
+            if face.holds and face.index in shifts:
+                _carry(face, shifts[face.index], (starts[face.ring], ends[face.ring]))
+    shell, *holes = (
+        _corners(points, start, end) for points, start, end in zip(rings, starts, ends, strict=True)
+    )
     return Polygon(shell, holes)
 
 
-def _add_moves(
-    moves: Sequence[Floats],
-    rings: Sequence[Floats],
-    faces: Sequence[Face],
-    shifts: Mapping[int, Shift],
-) -> None:
-    """Every corner goes with its face; one between two faces half with each; one of no face keeps its
-    proportion between the nearest that have one.
+def _carry(face: Face, shift: Shift, edges: tuple[Floats, Floats]) -> None:
+    """Move the edges of a face; each runs from `edges[0]` to `edges[1]`."""
+    own = np.asarray(face.corners[:-1])
+    for side in edges:
+        level = side[own, 1 - face.axis]
+        side[own, face.axis] += np.interp(level, (face.low, face.high), shift)
+
+
+def _corners(points: Floats, start: Floats, end: Floats) -> Floats:
+    """Where each carried edge meets the one before it; where they hardly turn, midway between their
+    ends.
     """
-    for number, (points, move) in enumerate(zip(rings, moves, strict=True)):
-        total, count = np.zeros(len(points)), np.zeros(len(points))
-        for face in (f for f in faces if f.ring == number):
-            corners = np.asarray(face.corners)
-            level = points[corners, 1 - face.axis]
-            low, high = shifts.get(face.index, (0.0, 0.0))
-            total[corners] += np.interp(level, (face.low, face.high), (low, high))
-            count[corners] += 1
-        held = np.flatnonzero(count)
-        if len(held) == 0:
-            continue
-        steps = np.hypot(*(np.roll(points, -1, axis=0) - points).T)
-        place = np.concatenate([[0.0], np.cumsum(steps)])
-        move[:, faces[0].axis] += np.interp(
-            place[:-1], place[held], total[held] / count[held], period=place[-1]
-        )
+    before_a, before_b = np.roll(start, 1, axis=0), np.roll(end, 1, axis=0)
+    u, v = before_b - before_a, end - start
+    turn = u[:, 0] * v[:, 1] - u[:, 1] * v[:, 0]
+    sharp = np.abs(turn) > TURN * np.hypot(*u.T) * np.hypot(*v.T)
+    gap = start - before_a
+    share = np.divide(
+        gap[:, 0] * v[:, 1] - gap[:, 1] * v[:, 0], turn, out=np.zeros(len(turn)), where=sharp
+    )
+    met = before_a + share[:, None] * u
+    corners: Floats = np.where(sharp[:, None], met, (before_b + start) / 2)
+    still = (np.abs(before_b - points) + np.abs(start - points)).sum(axis=1) == 0.0
+    corners[still] = points[still]
+    return corners

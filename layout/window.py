@@ -171,6 +171,15 @@ def far_reaches(
     }
 
 
+def growth_left(
+    pieces: Sequence[Piece], rules: RuleSet, growing: frozenset[PieceId], axis: int
+) -> Mapping[PieceId, float]:
+    """How much longer (axis 0) or wider (axis 1) every piece of `growing` can be cut from its plank, all
+    of them by as much, mm.
+    """
+    return {p: room.left for p, room in _rooms(pieces, rules, growing, axis=axis).items()}
+
+
 def _shorter(piece: Piece, rules: RuleSet) -> Reach:
     """How much shorter the piece may get (negative)."""
     if piece.role is Role.ONLY:
