@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import codecs
 import os
 from collections.abc import Iterable
 from dataclasses import replace
@@ -12,8 +11,9 @@ from typing import Final
 from pydantic import ValidationError
 
 from layout.config_files import DEFAULT_CONFIG, config_text
-from layout.measures import is_feet_or_inches, nearest
+from layout.measures import is_feet_or_inches
 from layout.rules import RuleSet
+from layout.rules_bytes import yaml_text
 from layout.rules_checks import check_rules
 from layout.rules_clash import Clash
 from layout.rules_error import RuleError, RuleProblem
@@ -22,18 +22,8 @@ from layout.rules_yaml import YamlTree, dotted, read_yaml
 
 __all__ = ["RuleError", "RuleProblem", "default_rules", "load_rules", "load_rules_text"]
 
-_LARGEST: Final = 64 * 1024
-"""Bytes; the packaged rule sets with all their comments take under 6 KiB."""
-
 _MOST_TOLD: Final = 50
 """Problems told at once; a file with more is no rule set, and nobody reads on."""
-
-_WIDE_ENCODINGS: Final = (
-    (codecs.BOM_UTF32_LE, "UTF-32"),  # before UTF-16, whose mark it starts with
-    (codecs.BOM_UTF32_BE, "UTF-32"),
-    (codecs.BOM_UTF16_LE, "UTF-16"),
-    (codecs.BOM_UTF16_BE, "UTF-16"),
-)
 
 
 def load_rules(path: str | os.PathLike[str]) -> RuleSet:
@@ -43,7 +33,7 @@ def load_rules(path: str | os.PathLike[str]) -> RuleSet:
     is no rule set.
     """
     name = os.fspath(path)
-    return load_rules_text(_decoded(_bytes_of(Path(path), name), name), name)
+    return load_rules_text(yaml_text(Path(path), name), name)
 
 
 def default_rules() -> RuleSet:
@@ -127,64 +117,3 @@ def _not_a_rule_set(tree: YamlTree, name: str) -> RuleProblem:
     return replace(
         problem, line=line, column=column, what=what, remedy=f"Write 'name: ...'. {start}"
     )
-
-
-# --- the bytes ----------------------------------------------------------------------------------
-
-
-def _bytes_of(path: Path, name: str) -> bytes:
-    try:
-        with path.open("rb") as file:
-            data = file.read(_LARGEST + 1)
-    except IsADirectoryError as error:
-        raise _refused_file(name, "This is a folder.", "Name the YAML file in it.") from error
-    except FileNotFoundError as error:
-        remedy = f"{_neighbour(path)}Make one with `setout rules new FILE`."
-        raise _refused_file(name, "There is no such file.", remedy) from error
-    except (OSError, ValueError) as error:  # ValueError: a NUL character in the path
-        reason = error.strerror if isinstance(error, OSError) and error.strerror else str(error)
-        raise _refused_file(
-            name, f"The file cannot be read: {reason}.", "Check its name and its permissions."
-        ) from error
-    if len(data) > _LARGEST:
-        what = f"The file is larger than {_LARGEST // 1024} KiB, which no rule set is."
-        raise _refused_file(name, what, "Name the rule file, not the drawing.")
-    return data
-
-
-def _neighbour(path: Path) -> str:
-    """Suggestion of a file beside the missing one with nearly its name."""
-    try:
-        names = sorted(p.name for p in path.parent.iterdir() if p.suffix in {".yaml", ".yml"})
-    except OSError:
-        return ""
-    near = nearest(path.name, names)
-    return f"Did you mean {path.with_name(near)}? " if near else ""
-
-
-def _decoded(data: bytes, name: str) -> str:
-    for mark, encoding in _WIDE_ENCODINGS:
-        if data.startswith(mark):
-            what = f"The file is written in {encoding}."
-            raise _refused_file(name, what, "Save it again as UTF-8.")
-    try:
-        return data.decode("utf-8-sig")
-    except UnicodeDecodeError as error:
-        # error.object is the data less its byte order mark
-        before = error.object[: error.start].decode("utf-8", errors="replace")
-        raise RuleError(
-            (
-                RuleProblem(
-                    code="RUL-110",
-                    file=name,
-                    line=before.count("\n") + 1,
-                    column=len(before) - before.rfind("\n"),
-                    what=f"The byte 0x{error.object[error.start]:02x} here is not UTF-8 text.",
-                    remedy="Save the file again as UTF-8 (in an editor: save as, encoding UTF-8).",
-                ),
-            )
-        ) from error
-
-
-def _refused_file(name: str, what: str, remedy: str) -> RuleError:
-    return RuleError((RuleProblem(code="RUL-111", file=name, what=what, remedy=remedy),))

@@ -2,8 +2,8 @@
 they stand elsewhere than drawn. Bay frame, millimetres.
 
 Along the rows (axis 0) a face is a chain of edges that do not run with the rows, all with the floor on
-the same side; across (axis 1) a chain of edges that do. A wall at an angle is a face along the rows, which
-end on it; across them it only stops the view (`holds` is False).
+the same side; across (axis 1) a chain of edges that do. A wall at an angle is a face along the rows,
+which end on it; across them it only stops the view (`holds` is False).
 
         +-----------+            axis 0:  A opens, B and C close
         |           | C          at this height:   A ......... C
@@ -35,14 +35,14 @@ proportion; positive towards greater coordinates."""
 
 ALONG, ACROSS = 0, 1
 TURN: Final = 0.17
-"""Sine of the angle (10 degrees) below which two edges count as one bend: where they meet is ill defined."""
+"""Sine of the angle (10 degrees) below which two edges are one bend: where they meet is ill defined."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Face:
     """A chain of edges. `opens`: the floor lies on its side of greater coordinates (a row starts
-    there). `holds`: its place counts on this axis. `corners` are places in the ring `ring`; `levels` the coordinates of its corners on the other
-    axis, rising, and `places` those on its own.
+    there). `holds`: its place counts on this axis. `corners` are places in the ring `ring`; `levels` the
+    coordinates of its corners on the other axis, rising, and `places` those on its own.
     """
 
     index: int
@@ -108,8 +108,8 @@ def faces_of(outline: Polygon, axis: int) -> tuple[Face, ...]:
 
 
 def _chains(points: Floats, axis: int) -> Iterator[tuple[float, bool, tuple[int, ...]]]:
-    """Stretches of a ring that go one way on the other axis: the way, whether they hold on this axis, and
-    the corners in ring order.
+    """Stretches of a ring that go one way on the other axis: the way, whether they hold on this axis,
+    and the corners in ring order.
     """
     edges = np.roll(points, -1, axis=0) - points
     slope = tan(radians(PARALLEL_DEG))

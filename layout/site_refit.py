@@ -13,8 +13,7 @@ from typing import Final
 
 from importer.plan import Plan
 from layout.audit import audit
-from layout.bay_error import LayoutError
-from layout.floor import Bay, BayId, BayLayout, Breach, Piece, PieceId, PlankId, SettingOut
+from layout.floor import Bay, BayId, BayLayout, Breach, Piece, PieceId, PlankId
 from layout.pieces import Draft
 from layout.rules import RuleSet
 from layout.site_keep import (
@@ -77,16 +76,20 @@ def _out_of_reach(layout: BayLayout, new: Refloor, rules: RuleSet) -> Iterator[B
         )
 
 
-def refit(layout: BayLayout, bay: Bay, plan: Plan, rules: RuleSet) -> Refit:
-    """The layout in the new bay with as little change as possible.
+def refit(
+    layout: BayLayout, bay: Bay, plan: Plan, rules: RuleSet, others: Sequence[BayLayout] = ()
+) -> Refit:
+    """The layout in the new bay with as little change as possible; `others` are the bays that may have
+    pieces on the same planks, which they keep.
 
     Raises:
         LayoutError: the new bay has no floor.
     """
     lines = same_lines(bay, plan, layout.setting_out, rules)
-    best = _on_lines(layout, bay, lines, rules)
+    best = _on_lines(layout, refloor(layout, bay, lines, rules), rules, others)
     if _has(best.layout.breaches, "rows.min_width") > _has(layout.breaches, "rows.min_width"):
-        moved = _on_lines(layout, bay, new_lines(bay, plan, layout.setting_out, rules), rules)
+        lines = new_lines(bay, plan, layout.setting_out, rules)
+        moved = _on_lines(layout, refloor(layout, bay, lines, rules), rules, others)
         if _rank(moved) < _rank(best):
             best = replace(moved, grid_changed=True)
     return best
@@ -104,17 +107,18 @@ def _rank(fitted: Refit) -> tuple[int, int, int]:
     )
 
 
-def _on_lines(layout: BayLayout, bay: Bay, lines: SettingOut, rules: RuleSet) -> Refit:
+def _on_lines(
+    layout: BayLayout, new: Refloor, rules: RuleSet, others: Sequence[BayLayout]
+) -> Refit:
     """Least change on given row lines: more and more runs around those in breach may take other joints,
     until no rule is broken that was kept before or more freedom gains nothing.
     """
-    new = refloor(layout, bay, lines, rules)
-    best = _fitted(layout, new, rules)
+    best = _fitted(layout, new, rules, others)
     free = _runs_in_breach(best.layout, layout, new)
     for _ in range(ROUNDS):
         if not free:
             break
-        other = _fitted(layout, with_other_joints(new, free, rules), rules)
+        other = _fitted(layout, with_other_joints(new, free, rules), rules, others)
         if _rank(other) < _rank(best):
             best = other
         if len(best.layout.breaches) <= len(layout.breaches):
@@ -123,8 +127,8 @@ def _on_lines(layout: BayLayout, bay: Bay, lines: SettingOut, rules: RuleSet) ->
     return best
 
 
-def _fitted(layout: BayLayout, new: Refloor, rules: RuleSet) -> Refit:
-    fitted = _assembled(layout, new, rules, moves=True)
+def _fitted(layout: BayLayout, new: Refloor, rules: RuleSet, others: Sequence[BayLayout]) -> Refit:
+    fitted = _assembled(layout, new, rules, others, moves=True)
     return Refit(
         layout=fitted,
         recut_rows=_rows_recut(layout, fitted),
@@ -212,7 +216,14 @@ def _same_measures(a: Piece, b: Piece) -> bool:
 # --- the layout put together --------------------------------------------------------------------
 
 
-def _assembled(layout: BayLayout, new: Refloor, rules: RuleSet, *, moves: bool) -> BayLayout:
+def _assembled(
+    layout: BayLayout,
+    new: Refloor,
+    rules: RuleSet,
+    others: Sequence[BayLayout] = (),
+    *,
+    moves: bool,
+) -> BayLayout:
     """The new layout. `moves`: pieces that their plank no longer gives come from another one."""
     placed = placings(layout, new, rules)
     order = _order(layout, new, placed)
@@ -226,13 +237,15 @@ def _assembled(layout: BayLayout, new: Refloor, rules: RuleSet, *, moves: bool) 
         for n, p in enumerate(placed)
         if p.was is None
     ]
+    beside = [p for o in others for p in o.pieces]
     if moves:
-        gone = misfits(stay, (), rules)
+        gone = misfits(stay, beside, rules)
         fresh += [p for p in stay if p.id in gone]
         stay = [p for p in stay if p.id not in gone]
     planks = [p.id for p in layout.planks]
-    pieces = (*stay, *placed_anew(layout.bay.id, fresh, stay, planks, rules))
-    in_order, boards = listed(pieces, (), layout.planks, rules)
+    on_own = [*stay, *(p for p in beside if p.plank in planks)]
+    pieces = (*stay, *placed_anew(layout.bay.id, fresh, on_own, planks, rules))
+    in_order, boards = listed(pieces, layout.planks, others, rules)
     first, last = edge_rows(new.setting_out)
     setting_out = replace(new.setting_out, first_row_mm=first, last_row_mm=last)
     fitted = replace(
@@ -243,9 +256,22 @@ def _assembled(layout: BayLayout, new: Refloor, rules: RuleSet, *, moves: bool) 
         pieces=in_order,
         planks=boards,
         bound=min(layout.bound, len(boards)),
-        window=window(in_order, setting_out, rules, extent=extent_of(new.bay, setting_out.frame)),
+        window=window(
+            in_order,
+            setting_out,
+            rules,
+            extent=extent_of(new.bay, setting_out.frame),
+            beside=beside,
+        ),
     )
-    return replace(fitted, breaches=audit(fitted, rules))
+    return replace(fitted, breaches=audit(fitted, rules, pool=others))
+
+
+def relisted(layout: BayLayout, others: Sequence[BayLayout], rules: RuleSet) -> BayLayout:
+    """The layout with its planks listed anew and audited, after bays that share them have changed."""
+    pieces, planks = listed(layout.pieces, layout.planks, others, rules)
+    fitted = replace(layout, pieces=pieces, planks=planks, bound=min(layout.bound, len(planks)))
+    return replace(fitted, breaches=audit(fitted, rules, pool=others))
 
 
 def _order(layout: BayLayout, new: Refloor, placed: Sequence[Placing]) -> list[int]:
@@ -320,6 +346,3 @@ def _new_piece(draft: Draft, like: Piece, order: int) -> Piece:
 
 def _id(bay: BayId, draft: Draft) -> PieceId:
     return PieceId(f"{bay}/{draft.run.row}.{draft.number}")
-
-
-__all__ = ["LayoutError", "Refit", "kept", "refit"]

@@ -11,7 +11,7 @@ from itertools import pairwise
 import numpy as np
 
 from importer.tolerance import LENGTH_MM
-from layout.floor import BayId, Piece, PieceId, Plank, PlankId, Role
+from layout.floor import BayId, BayLayout, Piece, PieceId, Plank, PlankId, Role
 from layout.rules import RuleSet
 
 
@@ -127,11 +127,15 @@ def _ways(piece: Piece, taken: Sequence[_Blank], rules: RuleSet) -> list[_Blank]
 
 
 def listed(
-    pieces: Sequence[Piece], beside: Sequence[Piece], planks: Sequence[Plank], rules: RuleSet
+    pieces: Sequence[Piece],
+    planks: Sequence[Plank],
+    others: Sequence[BayLayout],
+    rules: RuleSet,
 ) -> tuple[tuple[Piece, ...], tuple[Plank, ...]]:
-    """Pieces in order of laying with what each is an offcut of, and the planks that are still used:
-    those there were in their order, then new ones.
+    """Pieces in order of laying with what each is an offcut of, and the planks of this bay that are
+    still used: those there were in their order, then new ones. Planks of the others stay theirs.
     """
+    beside = [p for o in others for p in o.pieces]
     by_plank: dict[PlankId, list[Piece]] = {}
     for piece in sorted((*pieces, *beside), key=lambda p: (p.order, p.id)):
         by_plank.setdefault(piece.plank, []).append(piece)
@@ -143,7 +147,7 @@ def listed(
     }
     names = [p.id for p in planks if p.id in by_plank]
     own = {p.plank for p in pieces}
-    known = {p.id for p in planks} | {p.plank for p in beside}
+    known = {p.id for p in planks} | {p.id for o in others for p in o.planks}
     names += [n for n in by_plank if n in own and n not in known]
     return (
         tuple(

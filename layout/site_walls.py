@@ -35,8 +35,8 @@ TILT: Final = 2.0
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Moved:
-    """A bay's outline as drawn and as measured, both in the bay frame, corner by corner. `rest_mm` is the
-    most that a measured distance is still off: more than nothing where measures contradict each other.
+    """A bay's outline as drawn and as measured, both in the bay frame, corner by corner. `rest_mm` is
+    the most that a measured distance is still off: more than 0 where measures contradict each other.
     """
 
     layout: BayLayout
@@ -155,7 +155,8 @@ def plan_as_measured(plan: Plan, bays: Sequence[Moved]) -> Plan:
         for o in plan.obstacles
     )
     doorways = tuple(
-        _doorway(d, [by_room[r] if r in by_room else None for r in d.rooms]) for d in plan.doorways
+        _doorway(d, [by_room.get(r) if r is not None else None for r in d.rooms])
+        for d in plan.doorways
     )
     return replace(plan, rooms=rooms, obstacles=obstacles, doorways=doorways)
 

@@ -1,0 +1,275 @@
+"""A laid plan carried over to what was measured on site.
+
+Walls go where the measures put them (`site_walls`), bays are formed anew there, and each that came out
+different keeps of its layout what still holds (`site_refit`). What changed is told in the record of the
+bay and as a finding.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass, replace
+from typing import Final
+
+import shapely
+
+from importer.plan import Finding, Origin, Severity
+from importer.tolerance import LENGTH_MM
+from layout.bay_error import LayoutError, told_as_finding
+from layout.bays import form_bays
+from layout.floor import Bay, BayLayout, PlanResult, PlanStatus, SiteChange
+from layout.floor_site import SiteMeasure
+from layout.job import lay_bay
+from layout.job_pools import others_of
+from layout.measures import nearest
+from layout.rules import RuleSet
+from layout.rules_error import RuleError, RuleProblem
+from layout.site_dimensions import Tie, ties_of, with_dimensions
+from layout.site_file import Measured, MeasuredBay, SiteFile
+from layout.site_refit import Refit, refit, relisted
+from layout.site_walls import Moved, moved, plan_as_measured
+
+SAME_DRAWN_MM: Final = 2.0
+"""A drawn size in the site file that is further off than this was written for another layout."""
+IMPLAUSIBLE: Final = 0.2
+"""A measure further from the drawing than this part of it is a slip of the pen, or another wall."""
+CONTRADICTS_MM: Final = 2.0
+"""Measures that cannot all be right by less than this are as good as a tape reads."""
+
+
+def lay_measured(result: PlanResult, site: SiteFile, rules: RuleSet) -> PlanResult:
+    """The plan laid as measured, with as little change as possible.
+
+    Raises:
+        RuleError: the site file names bays or dimensions that this layout does not have, or sizes that
+            cannot be meant; with the place of each in the file.
+    """
+    assert result.plan is not None  # a plan that was laid
+    ties: dict[str, Sequence[Tie]] = {
+        b.bay.id: ties_of(b, result.joints, rules, beside=others_of(b, result.bays))
+        for b in result.bays
+    }
+    problems = [p for bay in site.bays for p in _problems(bay, ties, result)]
+    if problems:
+        raise RuleError(tuple(sorted(problems, key=lambda p: (p.line or 0, p.column or 0))))
+    given = {b.bay: b for b in site.bays if b.measures}
+    measured = [
+        moved(b, ties[b.bay.id], {m.id: m.site_mm for m in given[b.bay.id].measures})
+        for b in result.bays
+        if b.bay.id in given
+    ]
+    findings = [f for m in measured if (f := _contradiction(m, given)) is not None]
+    sound = [m for m in measured if m.real.is_valid]
+    plan = plan_as_measured(result.plan, sound)
+    formed = form_bays(plan, rules)
+    work = _Work(result=replace(result, plan=plan), rules=rules, ties=ties, given=given)
+    layouts, told = work.lay(formed.bays)
+    findings += told
+    layouts = [
+        with_dimensions(b, formed.joints, rules, beside=others_of(b, layouts)) for b in layouts
+    ]
+    return replace(
+        result,
+        plan=plan,
+        status=_status(result, layouts, findings),
+        bays=tuple(layouts),
+        joints=formed.joints,
+        findings=(*result.findings, *findings),
+    )
+
+
+def _status(
+    result: PlanResult, layouts: Sequence[BayLayout], findings: Sequence[Finding]
+) -> PlanStatus:
+    every = (*result.findings, *findings)
+    unsettled = any(f.severity is not Severity.NOTE for f in every)
+    broken = any(b.breaches for b in layouts)
+    return PlanStatus.TO_SETTLE if unsettled or broken else PlanStatus.CLEAN
+
+
+# --- what the file may say ----------------------------------------------------------------------
+
+
+def _problems(
+    bay: MeasuredBay, ties: Mapping[str, Sequence[Tie]], result: PlanResult
+) -> Iterator[RuleProblem]:
+    if bay.bay not in ties:
+        by_name = {b.bay.name: str(b.bay.id) for b in result.bays}
+        near = by_name.get(bay.bay) or nearest(bay.bay, [*ties, *by_name])
+        near = by_name.get(near, near) if near else None
+        remedy = f"Did you mean {near}?" if near else f"Write one of {', '.join(ties)}."
+        what = f"There is no bay {bay.bay} in this layout."
+        yield bay.place.problem("SIT-301", f"bays.{bay.bay}", what, remedy)
+        return
+    known = {t.dimension.id: t for t in ties[bay.bay]}
+    for measure in bay.measures:
+        key = f"bays.{bay.bay}.{measure.id}"
+        if measure.id not in known:
+            near = nearest(measure.id, known)
+            hint = f"Did you mean {near}? " if near else ""
+            remedy = f"{hint}{bay.bay} has {', '.join(known)}."
+            what = f"There is no dimension {measure.id} in {bay.bay}."
+            yield measure.place.problem("SIT-302", key, what, remedy)
+        else:
+            yield from _implausible(measure, known[measure.id].dimension.drawn_mm, key)
+
+
+def _implausible(measure: Measured, drawn: float, key: str) -> Iterator[RuleProblem]:
+    if measure.drawn_mm is not None and abs(measure.drawn_mm - drawn) > SAME_DRAWN_MM:
+        what = (
+            f"{key} is said to be drawn {measure.drawn_mm:.0f} mm, but here it is {drawn:.0f} mm."
+        )
+        remedy = "The file is for another drawing or rule set: write a new one with `setout site`."
+        yield measure.place.problem("SIT-303", key, what, remedy)
+    elif abs(measure.site_mm - drawn) > max(IMPLAUSIBLE * drawn, 50.0):
+        what = f"{key} is {measure.site_mm:.0f} mm on site against {drawn:.0f} mm as drawn."
+        remedy = "Measure it again; if it is right, have the drawing put right first."
+        yield measure.place.problem("SIT-304", key, what, remedy)
+
+
+def _contradiction(m: Moved, given: Mapping[str, MeasuredBay]) -> Finding | None:
+    bay = m.layout.bay
+    where = Origin(file=given[bay.id].place.file)
+    if not m.real.is_valid:
+        return Finding(
+            code="LAY-151",
+            severity=Severity.SETTLE,
+            what=f"As measured, walls of {bay.name} would cross each other: it is laid as drawn.",
+            where=where,
+            remedy="Measure the bay again.",
+        )
+    if m.rest_mm > CONTRADICTS_MM:
+        return Finding(
+            code="LAY-152",
+            severity=Severity.SETTLE,
+            what=f"The measures of {bay.name} cannot all be right: they miss each other by "
+            f"{m.rest_mm:.0f} mm, and the middle was taken.",
+            where=where,
+            remedy="Measure the bay again.",
+        )
+    return None
+
+
+# --- bay by bay ---------------------------------------------------------------------------------
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Work:
+    """The plan as measured (in `result.plan`) with the layout as drawn."""
+
+    result: PlanResult
+    rules: RuleSet
+    ties: Mapping[str, Sequence[Tie]]
+    given: Mapping[str, MeasuredBay]
+
+    def lay(self, bays: Sequence[Bay]) -> tuple[list[BayLayout], list[Finding]]:
+        """Every bay, those that did not change as they were."""
+        drawn = {b.bay.id: b for b in self.result.bays}
+        now: dict[str, BayLayout] = {b.id: drawn[b.id] for b in bays if b.id in drawn}
+        findings: list[Finding] = []
+        for bay in bays:
+            if bay.id not in drawn or not _is_same(drawn[bay.id].bay, bay):
+                try:
+                    with told_as_finding(bay.name, Origin()):
+                        now[bay.id] = self._bay(bay, drawn.get(bay.id), now)
+                except LayoutError as error:
+                    findings.append(error.finding)
+                    now.pop(bay.id, None)
+        order = [now[b.id] for b in bays if b.id in now]
+        layouts = [
+            relisted(b, [o for o in order if o is not b], self.rules) if _has_changed(order) else b
+            for b in order
+        ]
+        findings += [f for b in layouts if (f := self._told(b)) is not None]
+        return layouts, findings
+
+    def _bay(self, bay: Bay, drawn: BayLayout | None, now: Mapping[str, BayLayout]) -> BayLayout:
+        assert self.result.plan is not None  # a plan that was laid
+        if drawn is None:
+            layout = lay_bay(bay, self.result.plan, self.rules)
+            change = SiteChange(
+                measures=(),
+                recut_rows=(),
+                changed_rows=tuple(sorted({p.row for p in layout.pieces})),
+                grid_changed=True,
+                why="A bay that the drawing did not show.",
+            )
+            return replace(layout, site=change)
+        others = [o for i, o in now.items() if i != bay.id]
+        fitted = refit(drawn, bay, self.result.plan, self.rules, others)
+        return replace(fitted.layout, site=self._change(fitted, drawn))
+
+    def _change(self, fitted: Refit, drawn: BayLayout) -> SiteChange:
+        known = {t.dimension.id: t.dimension for t in self.ties[drawn.bay.id]}
+        given = self.given.get(drawn.bay.id)
+        return SiteChange(
+            measures=tuple(
+                SiteMeasure(id=m.id, drawn_mm=known[m.id].drawn_mm, measured_mm=m.site_mm)
+                for m in (given.measures if given is not None else ())
+            ),
+            recut_rows=fitted.recut_rows,
+            changed_rows=fitted.changed_rows,
+            grid_changed=fitted.grid_changed,
+            why=_why(fitted, drawn),
+        )
+
+    def _told(self, layout: BayLayout) -> Finding | None:
+        change = layout.site
+        if change is None:
+            return None
+        given = self.given.get(layout.bay.id)
+        off = [
+            f"{m.id} {m.measured_mm:.0f} (drawn {m.drawn_mm:.0f})"
+            for m in change.measures
+            if abs(m.measured_mm - m.drawn_mm) > 0.5
+        ]
+        measures = f"Measured {', '.join(off)}. " if off else ""
+        return Finding(
+            code="LAY-150",
+            severity=Severity.NOTE,
+            what=f"{layout.bay.name} as measured: {measures}{change.why}",
+            where=Origin(file=given.place.file) if given is not None else Origin(),
+        )
+
+
+def _has_changed(layouts: Sequence[BayLayout]) -> bool:
+    return any(b.site is not None for b in layouts)
+
+
+def _is_same(a: Bay, b: Bay) -> bool:
+    if not shapely.equals_exact(
+        shapely.normalize(a.outline), shapely.normalize(b.outline), tolerance=LENGTH_MM
+    ):
+        return a.outline.symmetric_difference(b.outline).area <= LENGTH_MM * a.outline.length
+    return True
+
+
+def _why(fitted: Refit, drawn: BayLayout) -> str:
+    """What changed, in plain sentences."""
+    said = []
+    if fitted.grid_changed:
+        first, was = fitted.layout.setting_out.first_row_mm, drawn.setting_out.first_row_mm
+        said.append(f"The row lines move: first row {first:.0f} mm, it was {was:.0f} mm.")
+    if fitted.changed_rows:
+        said.append(f"Other joints in {_rows(fitted.changed_rows)}.")
+    else:
+        said.append("All joints stay.")
+    if fitted.recut_rows:
+        said.append(f"Other cuts in {_rows(fitted.recut_rows)}.")
+    more = len(fitted.layout.planks) - len(drawn.planks)
+    if more:
+        count = f"{abs(more)} plank{'s' if abs(more) > 1 else ''}"
+        said.append(f"{count} {'more' if more > 0 else 'fewer'}.")
+    return " ".join(said)
+
+
+def _rows(rows: Sequence[int]) -> str:
+    """Row numbers as people say them: `row 4`, `rows 1 to 5, 8 and 9`."""
+    spans: list[list[int]] = []
+    for row in rows:
+        if spans and row == spans[-1][-1] + 1:
+            spans[-1].append(row)
+        else:
+            spans.append([row])
+    words = [f"{s[0]} to {s[-1]}" if len(s) > 2 else " and ".join(map(str, s)) for s in spans]
+    return ("row " if len(rows) == 1 else "rows ") + ", ".join(words)
