@@ -43,7 +43,7 @@ from layout.window import (
 
 LEAST_FACE_MM: Final = 50.0
 """Faces shorter than this are nibs and roundings: no tape is put to them."""
-BOTH_ENDS_MM: Final = 1000.0
+BOTH_ENDS_MM: Final = 2000.0
 """Stretches from this length on are measured at both their ends (own judgement)."""
 FROM_CORNER_MM: Final = 150.0
 """How far from a corner the tape is laid, clear of mortar and skirting (own judgement)."""

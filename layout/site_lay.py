@@ -20,19 +20,22 @@ from layout.bays import form_bays
 from layout.floor import Bay, BayLayout, PlanResult, PlanStatus, SiteChange
 from layout.floor_site import SiteMeasure
 from layout.job import lay_bay
-from layout.job_pools import others_of
+from layout.job_pools import others_of, pools_of
 from layout.measures import nearest
 from layout.rules import RuleSet
 from layout.rules_error import RuleError, RuleProblem
 from layout.site_dimensions import Tie, ties_of, with_dimensions
 from layout.site_file import Measured, MeasuredBay, SiteFile
 from layout.site_refit import Refit, refit, relisted
+from layout.site_stock import recut
 from layout.site_walls import Moved, moved, plan_as_measured
 
 SAME_DRAWN_MM: Final = 2.0
 """A drawn size in the site file that is further off than this was written for another layout."""
 IMPLAUSIBLE: Final = 0.2
 """A measure further from the drawing than this part of it is a slip of the pen, or another wall."""
+_MOST_NAMED: Final = 4
+"""Measures named in a finding, those furthest off; the record has them all."""
 CONTRADICTS_MM: Final = 2.0
 """Measures that cannot all be right by less than this are as good as a tape reads."""
 
@@ -66,7 +69,8 @@ def lay_measured(result: PlanResult, site: SiteFile, rules: RuleSet) -> PlanResu
     layouts, told = work.lay(formed.bays)
     findings += told
     layouts = [
-        with_dimensions(b, formed.joints, rules, beside=others_of(b, layouts)) for b in layouts
+        with_dimensions(b, formed.joints, rules, beside=others_of(b, layouts)) if b.site else b
+        for b in layouts
     ]
     return replace(
         result,
@@ -176,12 +180,27 @@ class _Work:
                     findings.append(error.finding)
                     now.pop(bay.id, None)
         order = [now[b.id] for b in bays if b.id in now]
-        layouts = [
-            relisted(b, [o for o in order if o is not b], self.rules) if _has_changed(order) else b
-            for b in order
-        ]
-        findings += [f for b in layouts if (f := self._told(b)) is not None]
-        return layouts, findings
+        layouts: dict[str, BayLayout] = {}
+        for pool in pools_of([b.bay for b in order], self.rules):
+            for layout in self._pool([order[n] for n in pool]):
+                layouts[layout.bay.id] = layout
+        found = [layouts[b.bay.id] for b in order]
+        findings += [f for b in found if (f := self._told(b)) is not None]
+        return found, findings
+
+    def _pool(self, pool: Sequence[BayLayout]) -> Sequence[BayLayout]:
+        """Bays that share their offcuts: stock listed anew where one of them changed, and cut anew where
+        that saves planks.
+        """
+        if all(b.site is None for b in pool):
+            return pool
+        now = [relisted(b, [o for o in pool if o is not b], self.rules) for b in pool]
+        fewer = recut(now, self.rules)
+        if sum(len(b.planks) for b in fewer) < sum(len(b.planks) for b in now):
+            again = [relisted(b, [o for o in fewer if o is not b], self.rules) for b in fewer]
+            if sum(len(b.breaches) for b in again) <= sum(len(b.breaches) for b in now):
+                return again
+        return now
 
     def _bay(self, bay: Bay, drawn: BayLayout | None, now: Mapping[str, BayLayout]) -> BayLayout:
         assert self.result.plan is not None  # a plan that was laid
@@ -218,22 +237,17 @@ class _Work:
         if change is None:
             return None
         given = self.given.get(layout.bay.id)
-        off = [
-            f"{m.id} {m.measured_mm:.0f} (drawn {m.drawn_mm:.0f})"
-            for m in change.measures
-            if abs(m.measured_mm - m.drawn_mm) > 0.5
-        ]
-        measures = f"Measured {', '.join(off)}. " if off else ""
+        off = [m for m in change.measures if abs(m.measured_mm - m.drawn_mm) > 0.5]
+        off.sort(key=lambda m: -abs(m.measured_mm - m.drawn_mm))
+        first = [f"{m.id} {m.measured_mm:.0f} (drawn {m.drawn_mm:.0f})" for m in off[:_MOST_NAMED]]
+        more = f" and {len(off) - _MOST_NAMED} more" if len(off) > _MOST_NAMED else ""
+        measures = f"Measured {', '.join(first)}{more}. " if off else ""
         return Finding(
             code="LAY-150",
             severity=Severity.NOTE,
             what=f"{layout.bay.name} as measured: {measures}{change.why}",
             where=Origin(file=given.place.file) if given is not None else Origin(),
         )
-
-
-def _has_changed(layouts: Sequence[BayLayout]) -> bool:
-    return any(b.site is not None for b in layouts)
 
 
 def _is_same(a: Bay, b: Bay) -> bool:
@@ -256,10 +270,6 @@ def _why(fitted: Refit, drawn: BayLayout) -> str:
         said.append("All joints stay.")
     if fitted.recut_rows:
         said.append(f"Other cuts in {_rows(fitted.recut_rows)}.")
-    more = len(fitted.layout.planks) - len(drawn.planks)
-    if more:
-        count = f"{abs(more)} plank{'s' if abs(more) > 1 else ''}"
-        said.append(f"{count} {'more' if more > 0 else 'fewer'}.")
     return " ".join(said)
 
 

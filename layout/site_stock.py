@@ -11,12 +11,15 @@ from itertools import pairwise
 import numpy as np
 
 from importer.tolerance import LENGTH_MM
+from layout.demand import Blank
 from layout.floor import BayId, BayLayout, Piece, PieceId, Plank, PlankId, Role
 from layout.rules import RuleSet
+from layout.runs import stock_rules
+from layout.stock import cut_planks
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class _Blank:
+class _Spot:
     """A rectangle on a plank."""
 
     x0: float
@@ -24,15 +27,15 @@ class _Blank:
     x1: float
     y1: float
 
-    def apart(self, other: _Blank) -> float:
+    def apart(self, other: _Spot) -> float:
         """Clear distance along the better axis; negative where they overlap."""
         along = max(other.x0 - self.x1, self.x0 - other.x1)
         across = max(other.y0 - self.y1, self.y0 - other.y1)
         return max(along, across)
 
 
-def _blank(piece: Piece) -> _Blank:
-    return _Blank(
+def _spot(piece: Piece) -> _Spot:
+    return _Spot(
         x0=piece.plank_x_mm,
         y0=piece.plank_y_mm,
         x1=piece.plank_x_mm + piece.blank_length_mm,
@@ -45,25 +48,25 @@ def misfits(pieces: Sequence[Piece], beside: Sequence[Piece], rules: RuleSet) ->
     two in each other's way the one laid later has to give way. `beside`: pieces of other bays on the
     same planks, which stay.
     """
-    kept: dict[PlankId, list[_Blank]] = {}
+    kept: dict[PlankId, list[_Spot]] = {}
     for other in beside:
-        kept.setdefault(other.plank, []).append(_blank(other))
+        kept.setdefault(other.plank, []).append(_spot(other))
     found: set[PieceId] = set()
     for piece in sorted(pieces, key=lambda p: (p.role is not Role.FIRST, p.order, p.id)):
-        blank = _blank(piece)
-        if _is_on_plank(blank, rules) and _is_free(blank, kept.get(piece.plank, ()), rules):
-            kept.setdefault(piece.plank, []).append(blank)
+        spot = _spot(piece)
+        if _is_on_plank(spot, rules) and _is_free(spot, kept.get(piece.plank, ()), rules):
+            kept.setdefault(piece.plank, []).append(spot)
         else:
             found.add(piece.id)
     return frozenset(found)
 
 
-def _is_on_plank(blank: _Blank, rules: RuleSet) -> bool:
+def _is_on_plank(blank: _Spot, rules: RuleSet) -> bool:
     over = max(-blank.x0, -blank.y0, blank.x1 - rules.plank.length, blank.y1 - rules.plank.width)
     return over <= LENGTH_MM
 
 
-def _is_free(blank: _Blank, others: Iterable[_Blank], rules: RuleSet) -> bool:
+def _is_free(blank: _Spot, others: Iterable[_Spot], rules: RuleSet) -> bool:
     return all(blank.apart(o) >= rules.cut.kerf - LENGTH_MM for o in others)
 
 
@@ -84,9 +87,9 @@ def placed_anew(
         planks: Every plank of the bay, in the order in which they are opened.
         rules: Plank and kerf.
     """
-    on: dict[PlankId, list[_Blank]] = {p: [] for p in planks}
+    on: dict[PlankId, list[_Spot]] = {p: [] for p in planks}
     for piece in staying:
-        on.setdefault(piece.plank, []).append(_blank(piece))
+        on.setdefault(piece.plank, []).append(_spot(piece))
     number = len(planks)
     found: list[Piece] = []
     for piece in sorted(moving, key=lambda p: (-p.blank_length_mm, -p.blank_width_mm, p.id)):
@@ -109,7 +112,7 @@ def placed_anew(
     return tuple(found)
 
 
-def _ways(piece: Piece, taken: Sequence[_Blank], rules: RuleSet) -> list[_Blank]:
+def _ways(piece: Piece, taken: Sequence[_Spot], rules: RuleSet) -> list[_Spot]:
     """Where on a plank a piece may lie: at the ends and edges that it keeps."""
     long, wide = rules.plank.length, rules.plank.width
     length, width = piece.blank_length_mm, piece.blank_width_mm
@@ -123,7 +126,7 @@ def _ways(piece: Piece, taken: Sequence[_Blank], rules: RuleSet) -> list[_Blank]
         ys = [0.0]
     elif piece.keeps_far_edge:
         ys = [wide - width]
-    return [_Blank(x0=x, y0=y, x1=x + length, y1=y + width) for x in xs for y in ys]
+    return [_Spot(x0=x, y0=y, x1=x + length, y1=y + width) for x in xs for y in ys]
 
 
 def listed(
@@ -159,7 +162,7 @@ def listed(
 
 def _plank(name: PlankId, members: Sequence[Piece], rules: RuleSet) -> Plank:
     long, wide = rules.plank.length, rules.plank.width
-    spans = np.array(sorted((b.x0, b.x1) for b in map(_blank, members)))
+    spans = np.array(sorted((b.x0, b.x1) for b in map(_spot, members)))
     starts = np.append(spans[:, 0], long)
     ends = np.insert(np.maximum.accumulate(spans[:, 1]), 0, 0.0)
     room = starts - ends
@@ -173,4 +176,46 @@ def _plank(name: PlankId, members: Sequence[Piece], rules: RuleSet) -> Plank:
         pieces=tuple(p.id for p in members),
         offcut_mm=offcut,
         waste_mm2=max(0.0, long * wide - laid - offcut * wide),
+    )
+
+
+def recut(layouts: Sequence[BayLayout], rules: RuleSet) -> tuple[BayLayout, ...]:
+    """Bays that share their offcuts with every piece on a plank chosen anew: nothing is cut yet, so only
+    paper changes. What was measured needs no tolerance in hand.
+    """
+    pieces = [p for b in layouts for p in sorted(b.pieces, key=lambda p: p.order)]
+    bay_of = [n for n, b in enumerate(layouts) for _ in b.pieces]
+    blanks = [
+        Blank(
+            key=k,
+            role=Role.FULL if p.blank_length_mm >= rules.plank.length - LENGTH_MM else p.role,
+            length_mm=p.blank_length_mm,
+            width_mm=p.blank_width_mm,
+            keeps_near_edge=p.keeps_near_edge,
+            keeps_far_edge=p.keeps_far_edge,
+            bay=bay_of[k],
+        )
+        for k, p in enumerate(pieces)
+    ]
+    counts = [0] * len(layouts)
+    planks: list[list[Plank]] = [[] for _ in layouts]
+    for cut in cut_planks(blanks, replace(stock_rules(rules), tolerance=0.0)):
+        opener = bay_of[cut.placed[0].key]
+        counts[opener] += 1
+        name = PlankId(f"{layouts[opener].bay.id}/P{counts[opener]}")
+        for placed in cut.placed:
+            pieces[placed.key] = replace(
+                pieces[placed.key], plank=name, plank_x_mm=placed.x_mm, plank_y_mm=placed.y_mm
+            )
+        members = tuple(pieces[p.key].id for p in cut.placed)
+        planks[opener].append(
+            Plank(id=name, pieces=members, offcut_mm=cut.offcut_mm, waste_mm2=0.0)
+        )
+    return tuple(
+        replace(
+            b,
+            pieces=tuple(p for k, p in enumerate(pieces) if bay_of[k] == n),
+            planks=tuple(planks[n]),
+        )
+        for n, b in enumerate(layouts)
     )
