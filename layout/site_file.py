@@ -24,7 +24,7 @@ from layout.rules_yaml import YamlTree, dotted, read_yaml
 
 SITE_FILE: Final = FileKind(
     name="site file",
-    made_by="Make one with `setout site RECORD.json FILE`, from the record that `setout lay` wrote.",
+    made_by="`setout lay` writes one to fill in for each drawing: NAME-site.yaml.",
     largest=1024 * 1024,
 )
 _TOP: Final = ("plan", "bays")

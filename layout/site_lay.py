@@ -123,7 +123,7 @@ def _implausible(measure: Measured, drawn: float, key: str) -> Iterator[RuleProb
         what = (
             f"{key} is said to be drawn {measure.drawn_mm:.0f} mm, but here it is {drawn:.0f} mm."
         )
-        remedy = "The file is for another drawing or rule set: write a new one with `setout site`."
+        remedy = "The file is for another drawing or rule set: fill in the one that `setout lay` wrote with it."
         yield measure.place.problem("SIT-303", key, what, remedy)
     elif abs(measure.site_mm - drawn) > max(IMPLAUSIBLE * drawn, 50.0):
         what = f"{key} is {measure.site_mm:.0f} mm on site against {drawn:.0f} mm as drawn."

@@ -52,6 +52,10 @@ ALLOWED = {
     # What opens a model to write into it knows the reader's ways of opening one.
     r"layout\.writers\.ifc\.(inside|model_copy)": rf"{LAYOUT_MODEL}|layout\.writers\.ifc\..+"
     r"|importer\.(sniff|ifc\.(archive|child|finished|model|opening|step_text|storeys))",
+    # Sizes measured on site: read strictly, then the laid plan carried over to them.
+    r"layout\.site_file": r"layout\.(measures|rules_\w+)",
+    r"layout\.site_\w+": rf"{LAYOUT_MODEL}|layout\.(demand|audit|job|job_\w+|rules_error|site_\w+)"
+    rf"|{GEOMETRY}|{SOLVER}",
     # Writers know the result and nothing of the solver.
     r"layout\.writers(\..+)?": rf"{LAYOUT_MODEL}|layout\.(cautions|takeoff)|layout\.writers\..+"
     rf"|importer\.dxf\.(load|rawtext)",

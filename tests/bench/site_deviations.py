@@ -24,7 +24,7 @@ from layout.floor import Bay, BayLayout, Breach
 from layout.job import lay_bay
 from layout.rules import RuleSet
 from layout.site_faces import ACROSS, ALONG, Shift, displaced, faces_of
-from layout.site_refit import kept, refit
+from layout.site_refit import kept
 from tests.bench.generated_bays import KINDS, plan_of, random_rules
 
 OUTSIDE_MM = 0.2
