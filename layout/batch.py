@@ -9,26 +9,43 @@ executor, nor what was kept changes a byte of the outputs.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from concurrent.futures import Executor, Future, ThreadPoolExecutor, as_completed
 from contextlib import contextmanager
 from dataclasses import dataclass, field
 from pathlib import Path, PurePath
+from types import MappingProxyType
+from typing import Final
 
 from layout.batch_keeper import Errand, children, lay_guarded
 from layout.batch_kept import KeptResults
 from layout.batch_limits import DEFAULT_LIMITS, FAULT_CODE, Limits
-from layout.batch_outputs import JOB_OUTPUTS, LaidPlan, Task, Worker, failed, lay_file
+from layout.batch_outputs import (
+    JOB_OUTPUTS,
+    SITE_FORM,
+    LaidPlan,
+    Task,
+    Worker,
+    failed,
+    lay_file,
+)
 from layout.batch_plans import MARKED_ENDING as MARKED_ENDING  # noqa: PLC0414 - taken from here
 from layout.batch_plans import PLAN_ENDINGS as PLAN_ENDINGS  # noqa: PLC0414
 from layout.batch_plans import PlanList as PlanList  # noqa: PLC0414
 from layout.batch_plans import find_plans as find_plans  # noqa: PLC0414
 from layout.batch_plans import refusal
+from layout.batch_sites import filled_in
 from layout.commands.fault import FAULT_REMEDY, fault_words
 from layout.floor import JobResult, PlanStatus
 from layout.rules import RuleSet
 from layout.safe_write import check_folder, safe_names, write_all
+from layout.site_file import SiteFile
 from layout.takeoff import combine
+
+_SPARED: Final = (
+    "there are measures in it, so it was left as it is. Lay by them with --site, or move the file away "
+    "to get an empty form."
+)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -62,7 +79,7 @@ class Running:
 class JobOutcome:
     """What a job came to. `written` is empty when no plan could be used, and then nothing is left on
     the disk either. `kept` counts the plans taken from an earlier run, `remarks` tells of kept results
-    that were damaged or could not be kept.
+    that were damaged or could not be kept, and of forms that were not written over.
     """
 
     job: JobResult
@@ -71,12 +88,13 @@ class JobOutcome:
     remarks: tuple[str, ...] = ()
 
 
-def run_job(
+def run_job(  # noqa: PLR0913 - the inputs of a job, each by its name
     plans: Sequence[Path],
     rules: RuleSet,
     out: Path,
     *,
     default_rules: bool = False,
+    sites: Mapping[Path, SiteFile] = MappingProxyType({}),
     keep: Sequence[Path] = (),
     how: Running = Running(),
 ) -> JobOutcome:
@@ -87,6 +105,7 @@ def run_job(
         rules: the rule set for all of them.
         out: made where it is missing.
         default_rules: whether `rules` are the packaged ones, which the outputs say.
+        sites: what was measured on site, by plan.
         keep: other files that no output may replace, such as the rule file.
         how: workers, limits and the like; the outputs are the same for any.
 
@@ -94,7 +113,9 @@ def run_job(
         OutputError: the outputs cannot be written; nothing of them is left.
     """
     check_folder(out)
-    tasks = [Task(path=p, rules=rules, default_rules=default_rules) for p in plans]
+    tasks = [
+        Task(path=p, rules=rules, default_rules=default_rules, site=sites.get(p)) for p in plans
+    ]
     work = _Work(tasks=tasks, how=how, kept=KeptResults(out=out) if len(tasks) > 1 else None)
     laid = work.all_laid()
     job = combine([p.result for p in laid], rules, default_rules=default_rules)
@@ -102,10 +123,13 @@ def run_job(
         return JobOutcome(job=job, written=(), remarks=work.remarks())
     files = _files(plans, laid)
     files.update((name, make(job, rules)) for name, make in JOB_OUTPUTS.items())
-    written = write_all(out, files, inputs=(*plans, *keep))
+    spared = filled_in(out, [name for name in files if name.endswith(SITE_FORM)])
+    wanted = {name: data for name, data in files.items() if name not in spared}
+    written = write_all(out, wanted, inputs=(*plans, *keep))
     if work.kept is not None:
         work.kept.forget()
-    return JobOutcome(job=job, written=written, kept=work.taken, remarks=work.remarks())
+    remarks = (*work.remarks(), *(f"{out / name}: {_SPARED}" for name in spared))
+    return JobOutcome(job=job, written=written, kept=work.taken, remarks=remarks)
 
 
 def _files(plans: Sequence[Path], laid: Sequence[LaidPlan]) -> dict[str, bytes]:

@@ -17,16 +17,22 @@ from layout.batch_plans import COPY_ENDING, MARKED_ENDING
 from layout.floor import JobResult, PlanResult, PlanStatus
 from layout.job import lay_plan
 from layout.rules import RuleSet
+from layout.rules_error import RuleError, RuleProblem
 from layout.safe_write import safe_names
+from layout.site_file import SiteFile
+from layout.site_lay import lay_measured
 from layout.writers.dxf.mark import mark_drawing
 from layout.writers.dxf.storey_marks import mark_storeys
 from layout.writers.ifc.model_copy import model_with_floors
 from layout.writers.page.render import page_html
 from layout.writers.record import record_json
 from layout.writers.sheets.book import plan_sheets
+from layout.writers.site_form import site_form
 from layout.writers.tables import cuts_csv, order_csv
 from layout.writers.workbook import job_workbook
 
+SITE_FORM: Final = "-site.yaml"
+"""How the form for the sizes of a plan on site is named."""
 MODEL_FORMAT: Final = "IFC"
 """How the format of a plan begins that was read from a model and has no drawing of its own."""
 _STOREY_LETTERS: Final = 40
@@ -36,12 +42,13 @@ _STOREY_LETTERS: Final = 40
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Task:
     """One plan to lay, all that decides what comes of it: two tasks that print alike (`repr`) over the
-    same drawing give the same bytes. `path` is as the user gave it.
+    same drawing give the same bytes. `path` is as the user gave it; `site` is what was measured there.
     """
 
     path: Path
     rules: RuleSet
     default_rules: bool
+    site: SiteFile | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -109,11 +116,18 @@ def _is_model(result: PlanResult) -> bool:
     return result.plan is not None and result.plan.format.startswith(MODEL_FORMAT)
 
 
+def _site_form(task: Task, result: PlanResult) -> Written:
+    """The empty form; a plan that was measured has one already."""
+    data = site_form(result) if task.site is None else b""
+    return Written(files={SITE_FORM: data} if data else {})
+
+
 PLAN_OUTPUTS: Final[tuple[Callable[[Task, PlanResult], Written], ...]] = (
     _marked,
     _sheets,
     _cuts,
     _model,
+    _site_form,
 )
 """What is written for each plan, made in the worker. Each sees what the ones before it found out; it may
 raise PlanError.
@@ -135,6 +149,8 @@ def lay_file(task: Task) -> LaidPlan:
     try:
         plan = read_plan(task.path, task.rules.drawing.hints())
         result = replace(lay_plan(plan, task.rules), source=str(task.path))
+        if task.site is not None and result.bays:
+            result = lay_measured(result, task.site, task.rules)
         if result.status is PlanStatus.FAILED:
             return LaidPlan(result=result)
         files: dict[str, bytes] = {}
@@ -144,15 +160,26 @@ def lay_file(task: Task) -> LaidPlan:
             result = replace(result, findings=(*result.findings, *written.findings))
     except PlanError as error:
         return failed(task.path, error.finding)
+    except RuleError as error:
+        return failed(task.path, *(_at_fault(p) for p in error.problems))
     return LaidPlan(result=result, files=files)
 
 
-def failed(path: Path, finding: Finding) -> LaidPlan:
-    """A plan that came to nothing, with the reason in its place."""
+def failed(path: Path, *findings: Finding) -> LaidPlan:
+    """A plan that came to nothing, with the reasons in its place."""
     return LaidPlan(
-        result=PlanResult(
-            source=str(path), status=PlanStatus.FAILED, plan=None, findings=(finding,)
-        )
+        result=PlanResult(source=str(path), status=PlanStatus.FAILED, plan=None, findings=findings)
+    )
+
+
+def _at_fault(problem: RuleProblem) -> Finding:
+    """A mistake in a site file that only the layout could show."""
+    return Finding(
+        code=problem.code,
+        severity=Severity.REFUSED,
+        what=problem.what,
+        where=Origin(file=problem.place),
+        remedy=problem.remedy,
     )
 
 

@@ -95,6 +95,15 @@ def read(plan: Path, rules: str | None, json: str | None, picture: str | None) -
     type=click.IntRange(min=1),
     help="Plans laid side by side (default: as many as there are processors). Changes no output.",
 )
+@click.option(
+    "--site",
+    "sites",
+    metavar="FILE",
+    multiple=True,
+    type=click.Path(path_type=Path),
+    help="Sizes measured on site (YAML): the form NAME-site.yaml of an earlier run, filled in. Can be "
+    "given for each PLAN.",
+)
 @click.option("--job", metavar="NAME", help="Name of the job for the title blocks.")
 @click.option(
     "--date", metavar="DATE", help="Date of issue for the title blocks, printed as given."
@@ -136,6 +145,7 @@ def lay(  # noqa: PLR0913 - one for each option
     rules: str | None,
     out: Path,
     workers: int | None,
+    sites: tuple[Path, ...],
     job: str | None,
     date: str | None,
     layers: str | None,
@@ -157,6 +167,7 @@ def lay(  # noqa: PLR0913 - one for each option
         date=_one_line("--date", date, 40),
         layers=layers,
         ifc=ifc,
+        sites=sites,
     )
     work = Work(workers=workers, cluster=cluster, fresh=fresh, minutes=minutes, memory_mb=memory)
     return run(plans, rules=rules, out=out, quiet=quiet, said=said, work=work)

@@ -1,7 +1,8 @@
 """What is wrong with a rule file, for the person who wrote it.
 
 Codes are stable, the wording is free: RUL-1xx the file and its YAML, RUL-2xx a setting or its value,
-RUL-3xx settings that contradict each other or cannot be meant.
+RUL-3xx settings that contradict each other or cannot be meant. Site files: SIT-2xx what is written,
+SIT-3xx what does not fit the layout.
 """
 
 from __future__ import annotations
@@ -25,12 +26,16 @@ class RuleProblem:
     why: str = ""
     remedy: str
 
-    def __str__(self) -> str:
-        place = self.file
+    @property
+    def place(self) -> str:
+        """File, line and column as editors take them."""
         if self.line is not None and self.column is not None:
-            place = f"{self.file}:{self.line}:{self.column}"
+            return f"{self.file}:{self.line}:{self.column}"
+        return self.file
+
+    def __str__(self) -> str:
         sentences = (self.what, self.why, self.remedy)
-        return f"{place}: [{self.code}] {' '.join(s for s in sentences if s)}"
+        return f"{self.place}: [{self.code}] {' '.join(s for s in sentences if s)}"
 
 
 class RuleError(Exception):

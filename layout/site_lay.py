@@ -123,7 +123,7 @@ def _implausible(measure: Measured, drawn: float, key: str) -> Iterator[RuleProb
         what = (
             f"{key} is said to be drawn {measure.drawn_mm:.0f} mm, but here it is {drawn:.0f} mm."
         )
-        remedy = "The file is for another drawing or rule set: fill in the one that `setout lay` wrote with it."
+        remedy = "The file is of another drawing or rule set: lay this one, and fill in its form."
         yield measure.place.problem("SIT-303", key, what, remedy)
     elif abs(measure.site_mm - drawn) > max(IMPLAUSIBLE * drawn, 50.0):
         what = f"{key} is {measure.site_mm:.0f} mm on site against {drawn:.0f} mm as drawn."
@@ -172,7 +172,10 @@ class _Work:
         now: dict[str, BayLayout] = {b.id: drawn[b.id] for b in bays if b.id in drawn}
         findings: list[Finding] = []
         for bay in bays:
-            if bay.id not in drawn or not _is_same(drawn[bay.id].bay, bay):
+            if bay.id in drawn and _is_same(drawn[bay.id].bay, bay):
+                if bay.id in self.given:
+                    now[bay.id] = self._as_drawn(drawn[bay.id])
+            else:
                 try:
                     with told_as_finding(bay.name, Origin()):
                         now[bay.id] = self._bay(bay, drawn.get(bay.id), now)
@@ -187,6 +190,17 @@ class _Work:
         found = [layouts[b.bay.id] for b in order]
         findings += [f for b in found if (f := self._told(b)) is not None]
         return found, findings
+
+    def _as_drawn(self, drawn: BayLayout) -> BayLayout:
+        """A bay that was measured and is as drawn."""
+        change = SiteChange(
+            measures=self._measures(drawn),
+            recut_rows=(),
+            changed_rows=(),
+            grid_changed=False,
+            why="As drawn: nothing changes.",
+        )
+        return replace(drawn, site=change)
 
     def _pool(self, pool: Sequence[BayLayout]) -> Sequence[BayLayout]:
         """Bays that share their offcuts: stock listed anew where one of them changed, and cut anew where
@@ -219,17 +233,20 @@ class _Work:
         return replace(fitted.layout, site=self._change(fitted, drawn))
 
     def _change(self, fitted: Refit, drawn: BayLayout) -> SiteChange:
-        known = {t.dimension.id: t.dimension for t in self.ties[drawn.bay.id]}
-        given = self.given.get(drawn.bay.id)
         return SiteChange(
-            measures=tuple(
-                SiteMeasure(id=m.id, drawn_mm=known[m.id].drawn_mm, measured_mm=m.site_mm)
-                for m in (given.measures if given is not None else ())
-            ),
+            measures=self._measures(drawn),
             recut_rows=fitted.recut_rows,
             changed_rows=fitted.changed_rows,
             grid_changed=fitted.grid_changed,
             why=_why(fitted, drawn),
+        )
+
+    def _measures(self, drawn: BayLayout) -> tuple[SiteMeasure, ...]:
+        known = {t.dimension.id: t.dimension for t in self.ties[drawn.bay.id]}
+        given = self.given.get(drawn.bay.id)
+        return tuple(
+            SiteMeasure(id=m.id, drawn_mm=known[m.id].drawn_mm, measured_mm=m.site_mm)
+            for m in (given.measures if given is not None else ())
         )
 
     def _told(self, layout: BayLayout) -> Finding | None:

@@ -11,22 +11,26 @@ from pathlib import Path
 
 from layout.batch import Running, find_plans, run_job
 from layout.batch_limits import FAULT_CODE, Limits
+from layout.batch_sites import sites_of
 from layout.commands.progress import progress
 from layout.commands.screen import console, plain, rules_or_default
 from layout.commands.status import ExitStatus
 from layout.commands.summary import failure_lines, show_outcome
 from layout.floor import JobResult, PlanStatus
 from layout.rules import LayerNames, RuleSet
+from layout.site_file import load_site
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Said:
-    """What was said on the command line about the outputs; it comes before the rule set."""
+    """What was said on the command line about the job; it comes before the rule set."""
 
     job: str | None = None
     date: str | None = None
     layers: str | None = None
     ifc: bool = False
+    sites: tuple[Path, ...] = ()
+    """Site files: sizes measured there."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -70,6 +74,7 @@ def lay(
     layers = None if said.layers is None else LayerNames(said.layers)
     rule_set = rule_set.told(job=said.job, date=said.date, layers=layers, model=said.ifc or None)
     found = find_plans(plans)
+    sites = sites_of(found.paths, [load_site(path) for path in said.sites])
     errors = console(errors=True)
     for words in found.left_out:
         errors.print(f"left out: {plain(words)}")
@@ -89,7 +94,8 @@ def lay(
             rule_set,
             out,
             default_rules=is_default,
-            keep=() if rules is None else (Path(rules),),
+            sites=sites,
+            keep=(*said.sites, *(() if rules is None else (Path(rules),))),
             how=how,
         )
     for words in outcome.remarks:

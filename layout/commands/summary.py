@@ -35,6 +35,11 @@ def show_outcome(outcome: JobOutcome, out: Path, screen: Console) -> None:
         f"{total.bound}) and {total.spare_planks} spare, for {total.net_area_m2:.2f} m2; "
         f"waste {total.waste_percent:.1f} %."
     )
+    measured = list(_as_measured(job))
+    if measured:
+        screen.print("As measured on site:")
+    for line in measured:
+        screen.print(f"- {line}", soft_wrap=True)
     lines = list(_look_at_first(job))
     if lines:
         screen.print("Look at first:")
@@ -94,6 +99,14 @@ def _look_at_first(job: JobResult) -> Iterator[str]:
         yield from _finding_lines(plan, Severity.SETTLE)
     for plan in job.plans:
         yield from _unlaid_lines(plan)
+
+
+def _as_measured(job: JobResult) -> Iterator[str]:
+    """What the measures came to, bay by bay."""
+    for plan in job.plans:
+        for bay in plan.bays:
+            if bay.site is not None:
+                yield plain(f"{bay.bay.id} {bay.bay.name}: {bay.site.why}")
 
 
 def _finding_lines(plan: PlanResult, severity: Severity) -> Iterator[str]:

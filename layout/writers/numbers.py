@@ -16,3 +16,13 @@ def whole_mm(value: float) -> int:
 def m2(area_mm2: float) -> float:
     """Square metres to the square centimetre."""
     return round(area_mm2 / 1e6, 4) + 0.0
+
+
+def whole_range(least: float, most: float, drawn: float) -> tuple[int, int]:
+    """A range in whole millimetres that lies in the true one; where none does, what is drawn.
+
+    >>> whole_range(4190.2, 4215.9, 4203.0)
+    (4191, 4215)
+    """
+    low, high = -int(-least // 1), int(most // 1)
+    return (low, high) if low <= high else (whole_mm(drawn), whole_mm(drawn))

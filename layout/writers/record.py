@@ -18,6 +18,7 @@ from layout.floor import (
     Piece,
     PlanResult,
     Quantities,
+    SiteChange,
     SiteDimension,
 )
 from layout.writers.numbers import mm
@@ -99,6 +100,7 @@ def _bay(layout: BayLayout) -> Json:
             "width_rules": list(layout.window.width_rules),
         },
         "dimensions": [_dimension(d) for d in layout.dimensions],
+        "site": None if layout.site is None else _site(layout.site),
         "rows": _rows(layout),
         "pieces": [_piece(p) for p in layout.pieces],
         "stock": [
@@ -119,6 +121,20 @@ def _dimension(d: SiteDimension) -> Json:
         "least_mm": mm(d.least_mm),
         "most_mm": mm(d.most_mm),
         "breaks": list(d.breaks),
+    }
+
+
+def _site(change: SiteChange) -> Json:
+    """What measures from the site changed."""
+    return {
+        "measures": [
+            {"id": m.id, "drawn_mm": mm(m.drawn_mm), "measured_mm": mm(m.measured_mm)}
+            for m in change.measures
+        ],
+        "recut_rows": list(change.recut_rows),
+        "changed_rows": list(change.changed_rows),
+        "grid_changed": change.grid_changed,
+        "why": change.why,
     }
 
 

@@ -10,7 +10,7 @@ import shapely
 
 from importer.plan import Point
 from layout.floor import BayLayout
-from layout.writers.numbers import whole_mm
+from layout.writers.numbers import whole_mm, whole_range
 from layout.writers.sheets.blocks import Block, Strip, heading, paragraph
 from layout.writers.sheets.ground import Ground
 from layout.writers.sheets.letters import text_width
@@ -190,10 +190,7 @@ def _table_head(measures: Sequence[Measure]) -> Strip:
 
 
 def _range(measure: Measure) -> str:
-    # Rounded inwards: a range in whole millimetres that lies in the true one.
-    low, high = -int(-measure.least // 1), int(measure.most // 1)
-    if low > high:
-        low = high = whole_mm(measure.drawn)
+    low, high = whole_range(measure.least, measure.most, measure.drawn)
     return f"{low} to {high}"
 
 
