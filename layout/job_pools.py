@@ -12,13 +12,16 @@ from math import ceil
 
 from layout.audit import audit
 from layout.bay_narrow import narrow_pieces
+from layout.bound import lower_bound
 from layout.demand import BayDemand, JointPlan, PlankCut
 from layout.floor import Bay, BayLayout, Piece, Run, SettingOut, Touch
 from layout.joint_pool import joined
 from layout.joints import Solved, solve_pool
 from layout.pieces import Drafted, blanks_together, cut_pieces, on_planks
 from layout.rules import RuleSet
+from layout.runs import cut_runs, demand
 from layout.sequence import lay_order
+from layout.setting_out import floor_in
 from layout.stock import cut_planks
 from layout.window import extent_of, window
 
@@ -162,11 +165,17 @@ def bound_of(grid: Grid, as_solved: int) -> int:
 
 
 def _pool_bound(sketches: Sequence[Sketch], as_solved: int) -> int:
-    runs: list[Run] = []
-    for sketch in sketches:
-        start = len(runs)
-        runs += [replace(r, index=start + r.index) for r in sketch.grid.runs]
+    runs = _side_by_side([s.grid.runs for s in sketches])
     return _real_bound(joined([s.grid.demand for s in sketches]), runs, as_solved)
+
+
+def _side_by_side(bays: Sequence[Sequence[Run]]) -> list[Run]:
+    """The runs of several bays, counted on as `joined` does."""
+    runs: list[Run] = []
+    for own in bays:
+        start = len(runs)
+        runs += [replace(r, index=start + r.index) for r in own]
+    return runs
 
 
 def _real_bound(demand: BayDemand, runs: Sequence[Run], as_solved: int) -> int:
@@ -174,6 +183,20 @@ def _real_bound(demand: BayDemand, runs: Sequence[Run], as_solved: int) -> int:
     stock = demand.stock
     by_area = ceil(round(area / (stock.plank_length * stock.plank_width), 6))
     return max(by_area, as_solved - narrow_pieces(demand, runs))
+
+
+def bounds_as_measured(layouts: Sequence[BayLayout], rules: RuleSet) -> list[int]:
+    """The bound of bays that share their offcuts on the floors and row lines they have, in parts as
+    `BayLayout.bound` is. What was measured needs no tolerance in hand.
+    """
+    cut = [cut_runs(floor_in(b.bay, b.setting_out.frame), b.setting_out, rules) for b in layouts]
+    demands = [demand(runs, touches, rules) for runs, touches in cut]
+    exact = [replace(d, stock=replace(d.stock, tolerance=0.0)) for d in demands]
+    planks = [len(b.planks) for b in layouts]
+    together = joined(exact)
+    runs = _side_by_side([runs for runs, _ in cut])
+    bound = _real_bound(together, runs, lower_bound(together, found=sum(planks)))
+    return _shares(planks, bound)
 
 
 def _shares(planks: Sequence[int], bound: int) -> list[int]:

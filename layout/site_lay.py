@@ -20,7 +20,7 @@ from layout.bays import form_bays
 from layout.floor import Bay, BayLayout, PlanResult, PlanStatus, SiteChange
 from layout.floor_site import SiteMeasure
 from layout.job import lay_bay
-from layout.job_pools import others_of, pools_of
+from layout.job_pools import bounds_as_measured, others_of, pools_of
 from layout.measures import nearest
 from layout.rules import RuleSet
 from layout.rules_error import RuleError, RuleProblem
@@ -203,11 +203,15 @@ class _Work:
         return replace(drawn, site=change)
 
     def _pool(self, pool: Sequence[BayLayout]) -> Sequence[BayLayout]:
-        """Bays that share their offcuts: stock listed anew where one of them changed, and cut anew where
-        that saves planks.
-        """
-        if all(b.site is None for b in pool):
+        """Bays that share their offcuts: planks and bound anew where one of them changed."""
+        if all(b.site is None or not (b.site.recut_rows or b.site.changed_rows) for b in pool):
             return pool
+        laid = self._cut_anew(pool)
+        bounds = bounds_as_measured(laid, self.rules)
+        return [replace(b, bound=bound) for b, bound in zip(laid, bounds, strict=True)]
+
+    def _cut_anew(self, pool: Sequence[BayLayout]) -> Sequence[BayLayout]:
+        """Planks listed anew; every piece on a plank chosen anew where that saves planks."""
         now = [relisted(b, [o for o in pool if o is not b], self.rules) for b in pool]
         fewer = recut(now, self.rules)
         if sum(len(b.planks) for b in fewer) < sum(len(b.planks) for b in now):

@@ -18,7 +18,7 @@ from numpy.typing import NDArray
 from shapely import Polygon
 
 from importer.plan import Doorway, Plan, Point
-from importer.tolerance import WALL_SNAP_MM
+from importer.tolerance import LENGTH_MM, WALL_SNAP_MM
 from layout.floor import BayLayout
 from layout.site_dimensions import Tie, origin_face
 from layout.site_faces import ACROSS, ALONG, Face, Shift, displaced, faces_of
@@ -162,7 +162,25 @@ def plan_as_measured(plan: Plan, bays: Sequence[Moved]) -> Plan:
 
 
 def _carried(shape: Polygon, by: Moved) -> Polygon:
-    return shapely.transform(shape, lambda c: c + by.shift_at(c))
+    return shapely.transform(_with_corners(shape, by), lambda c: c + by.shift_at(c))
+
+
+def _with_corners(shape: Polygon, by: Moved) -> Polygon:
+    """The shape with a corner wherever the bay has one on its boundary: at a jamb a straight wall of a
+    room is two faces of the bay, which may move apart.
+    """
+    corners = shapely.get_coordinates(by.layout.bay.outline)
+    rings = []
+    for ring in (shape.exterior, *shape.interiors):
+        points = shapely.get_coordinates(ring)
+        off = shapely.distance(ring, shapely.points(corners))
+        free = shapely.distance(shapely.MultiPoint(points), shapely.points(corners))
+        new = corners[(off <= LENGTH_MM) & (free > LENGTH_MM)]
+        places = shapely.line_locate_point(ring, shapely.points(new))
+        all_places = np.append(shapely.line_locate_point(ring, shapely.points(points[:-1])), places)
+        order = np.argsort(all_places, kind="stable")
+        rings.append(np.vstack([points[:-1], new])[order])
+    return Polygon(rings[0], rings[1:])
 
 
 def _around(shape: Polygon, bays: Sequence[Moved]) -> Moved | None:

@@ -75,6 +75,7 @@ def test_lay_writes_every_output_and_sums_up(
         "study-cuts.csv",
         "study-marked.dxf",
         "study-sheets.pdf",
+        "study-site.yaml",
     ]
     shown = capsys.readouterr()
     record = json.loads((tmp_path / "out" / "record.json").read_text(encoding="utf-8"))
@@ -467,7 +468,7 @@ def test_rules_show_prints_a_whole_rule_set(
         ["lay"],
         ["lay", "a.dxf"],
         ["lay", "a.dxf", "--out", "x", "--workers", "0"],
-        ["lay", "a.dxf", "--out", "x", "--site", "y"],
+        ["lay", "a.dxf", "--out", "x", "--sight", "y"],
         ["read"],
         ["rules", "new", "--like", "herringbone"],
     ],
