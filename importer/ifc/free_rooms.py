@@ -13,13 +13,13 @@ from typing import Final
 
 import numpy as np
 import shapely
-from shapely import Polygon, STRtree
+from shapely import MultiPolygon, Polygon, STRtree
 from shapely.geometry.base import BaseGeometry
 
-from importer.ifc.free_stairs import not_floor
+from importer.ifc.free_stairs import stairs_on
 from importer.ifc.section_bodies import Bodies, Role
 from importer.ifc.section_cut import cut_at, polygons_of
-from importer.ifc.section_levels import Level, floor_of
+from importer.ifc.section_levels import Level, bare_of, floor_of, holes_in
 from importer.ifc.section_openings import Opening, clipped
 from importer.outlines import (
     clean_outline,
@@ -40,23 +40,43 @@ LEAST_WIDTH_MM: Final = 600.0
 CARRIED: Final = 0.5
 """Share of a room that a slab of its own storey carries."""
 SAME_PLACE: Final = 0.5
-"""Share of a room that another storey's room covers when both are the same place."""
+"""Share of a room that another level's room covers when both are the same place."""
+HEADROOM_MM: Final = 1800.0
+"""Nobody stands between levels nearer to each other than this: of two rooms in one place there, one is
+wrong."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class FreeRoom:
-    """A room found between walls: its storey and outline, mm, along the wall faces."""
+    """A room found between walls: its storey, the height of its floor, its outline along the wall faces;
+    mm.
+    """
 
     storey: StoreyId
+    floor: float
     shape: Polygon
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class _Candidate:
-    """A free space of a level before storeys are compared. `carried` is the share over slabs."""
+    """A free space of a level before levels are compared. `carried` is the share over slabs, `doors`
+    the number of doors on its level; `of` is the whole that this is the carried part of.
+    """
 
     room: FreeRoom
     carried: float
+    doors: int
+    of: _Candidate | None = None
+
+    @property
+    def is_carried(self) -> bool:
+        """Whether it has a floor."""
+        return self.carried > CARRIED
+
+    @property
+    def rank(self) -> tuple[bool, int, float, float]:
+        """How good it is where only one of several can be."""
+        return self.is_carried, self.doors, self.carried, -self.room.floor
 
 
 def free_rooms(
@@ -65,7 +85,7 @@ def free_rooms(
     """The rooms of every storey.
 
     Args:
-        levels: storeys in plan order, with their floors.
+        levels: storeys in plan order, with their floors; a storey may have several.
         bodies: everything meshed (`find_bodies`).
         openings: everything in walls (`find_openings`).
 
@@ -73,21 +93,17 @@ def free_rooms(
         Rooms by storey, then from the top of the sheet down; stairs and holes in the floor taken out.
         Empty where no walls enclose anything.
     """
-    has_slabs = bool(bodies.of(Role.SLAB))
     candidates: list[_Candidate] = []
     for level in levels:
         floor = floor_of(bodies, level.floor)
         for shape in _enclosed(level, bodies, openings):
-            carried = shape.intersection(floor).area / shape.area
-            room = FreeRoom(storey=level.storey, shape=shape)
-            candidates.append(_Candidate(room=room, carried=carried))
-    kept = _on_their_own_storey(candidates) if has_slabs else candidates
-    height = {level.storey: level.floor for level in levels}
-    taken_out = {s: not_floor(bodies, floor) for s, floor in height.items()}
+            candidates += _on_floor(level, shape, floor)
+    heights = sorted({level.floor for level in levels})
+    stairs = {height: stairs_on(bodies, height) for height in heights}
     found = []
-    for candidate in kept:
+    for candidate in _each_place_once(candidates):
         room = candidate.room
-        found += [replace(room, shape=p) for p in _laid_part(room.shape, taken_out[room.storey])]
+        found += [replace(room, shape=p) for p in _laid_part(room.shape, stairs[room.floor])]
     return tuple(found)
 
 
@@ -118,34 +134,73 @@ def _enclosed(level: Level, bodies: Bodies, openings: Sequence[Opening]) -> list
     return [s for s in shapes if isinstance(s, Polygon) and is_room(s)]
 
 
+def _on_floor(level: Level, shape: Polygon, floor: MultiPolygon) -> list[_Candidate]:
+    """A free space as candidates: what a floor carries of it. Of one that is carried for the lesser part
+    only, such as the air over a hall with a gallery in it, first the whole, as far as it is no hole in
+    the floor, then what is carried.
+    """
+    room = FreeRoom(storey=level.storey, floor=level.floor, shape=shape)
+    whole = _Candidate(
+        room=room, carried=shape.intersection(floor).area / shape.area, doors=level.doors
+    )
+    pieces = _rooms_in(shape.difference(bare_of(shape, floor)))
+    parts = [replace(whole, room=replace(room, shape=p), carried=1.0) for p in pieces]
+    if whole.is_carried:
+        return parts
+    closed = _rooms_in(shape.difference(shapely.union_all(holes_in(floor))))
+    wholes = [replace(whole, room=replace(room, shape=p)) for p in closed]
+    return wholes + [replace(p, of=w) for p in parts for w in wholes[:1]]
+
+
 def is_room(shape: Polygon) -> bool:
     """Whether a space is as large as a room, and as wide as a person."""
     return shape.area >= LEAST_ROOM_MM2 and inscribed_diameter(shape) >= LEAST_WIDTH_MM
 
 
-def _on_their_own_storey(candidates: Sequence[_Candidate]) -> list[_Candidate]:
-    """Without those that no slab of their storey carries while another storey has the same place on a
-    slab of its own: walls run past floors that are not theirs.
+def _each_place_once(candidates: Sequence[_Candidate]) -> list[_Candidate]:
+    """Without those in a place that a better one has: on a level so near that only one can be right, or
+    on any level when no slab carries them and one carries the other, because walls run past floors that
+    are not theirs.
     """
     if not candidates:
         return []
     shapes = [c.room.shape for c in candidates]
     one, other = STRtree(shapes).query(shapes, predicate="intersects")
-    claimed: set[int] = set()
+    rivals: dict[int, list[int]] = {}
     for i, k in zip(one.tolist(), other.tolist(), strict=True):
-        mine, rival = candidates[i], candidates[k]
-        if mine.carried > CARRIED or mine.room.storey == rival.room.storey:
-            continue
-        overlap = mine.room.shape.intersection(rival.room.shape).area
-        if rival.carried > CARRIED and overlap > SAME_PLACE * mine.room.shape.area:
-            claimed.add(i)
-    return [c for i, c in enumerate(candidates) if i not in claimed]
+        if i != k and _excludes(candidates[k], candidates[i]):
+            rivals.setdefault(i, []).append(k)
+    # The best first, so that what has been beaten beats nothing itself; parts of a space only where the
+    # whole has been beaten.
+    order = sorted(
+        range(len(candidates)),
+        key=lambda n: (candidates[n].of is None, candidates[n].rank, -n),
+        reverse=True,
+    )
+    kept: dict[int, _Candidate] = {}
+    for i in order:
+        candidate = candidates[i]
+        whole_is_there = any(candidate.of is c for c in kept.values())
+        if not whole_is_there and not any(k in kept for k in rivals.get(i, ())):
+            kept[i] = candidate
+    return [kept[i] for i in sorted(kept)]
 
 
-def _laid_part(shape: Polygon, taken_out: BaseGeometry) -> list[Polygon]:
-    """The room less stairs and holes in its floor; in parts where they cut it in two."""
-    if not shape.intersects(taken_out):
-        return [shape]
-    parts = [clean_outline(p) for p in polygons_of(shape.difference(taken_out))]
-    rooms = [p for p in parts if p is not None and is_room(p)]
-    return sorted(rooms, key=reading_order)
+def _excludes(better: _Candidate, mine: _Candidate) -> bool:
+    """Whether both are one place, should `better` be the better."""
+    apart = abs(better.room.floor - mine.room.floor)
+    if apart >= HEADROOM_MM and (mine.is_carried or not better.is_carried):
+        return False
+    shape = mine.room.shape
+    return float(better.room.shape.intersection(shape).area) > SAME_PLACE * shape.area
+
+
+def _laid_part(shape: Polygon, stairs: BaseGeometry) -> list[Polygon]:
+    """The room less its stairs; in parts where they cut it in two."""
+    return _rooms_in(shape.difference(stairs)) if shape.intersects(stairs) else [shape]
+
+
+def _rooms_in(shape: BaseGeometry) -> list[Polygon]:
+    """The parts of an area that are as large as a room."""
+    parts = [clean_outline(p) for p in polygons_of(shape)]
+    return sorted((p for p in parts if p is not None and is_room(p)), key=reading_order)

@@ -1,4 +1,4 @@
-"""What of a storey is no floor although no wall stands there: stairs, and holes in its slabs."""
+"""Stairs that take floor from the rooms of a storey."""
 
 from __future__ import annotations
 
@@ -9,7 +9,6 @@ from shapely.geometry.base import BaseGeometry
 
 from importer.ifc.section_bodies import Bodies, Role
 from importer.ifc.section_cut import together
-from importer.ifc.section_levels import floor_of, holes_in
 from importer.ifc.section_stairs import treads
 
 LEAST_RISE_MM: Final = 50.0
@@ -18,11 +17,6 @@ HEADROOM_MM: Final = 2000.0
 """Treads above this are passed under."""
 CLOSE_MM: Final = 60.0
 """Gaps between treads that run on are closed: nosings, strings."""
-
-
-def not_floor(bodies: Bodies, floor: float) -> BaseGeometry:
-    """Stairs that stand on a floor and holes in its slabs, mm."""
-    return together([stairs_on(bodies, floor), *holes_in(floor_of(bodies, floor))])
 
 
 def stairs_on(bodies: Bodies, floor: float) -> BaseGeometry:

@@ -18,7 +18,7 @@ from importer.ifc.free_stairs import stairs_on
 from importer.ifc.model import IfcModel
 from importer.ifc.section_bodies import Bodies, Body, Role
 from importer.ifc.section_cut import cut_at, polygons_of
-from importer.ifc.section_levels import floor_of
+from importer.ifc.section_levels import bare_of, floor_of
 from importer.plan import Finding, ObstacleKind, Severity
 
 CUT_MM: Final = 100.0
@@ -31,8 +31,6 @@ LEAST_PIERS: Final = 0.001
 CARRIED: Final = 0.5
 """A room is held against its slab only where the slab carries at least this part of it."""
 LEAST_HOLE_MM2: Final = 1e5
-NARROW_MM: Final = 150.0
-"""Strips along the edge of a slab narrower than this are screed, not a hole."""
 LEVEL_MM: Final = 10.0
 
 
@@ -114,14 +112,10 @@ def _in_room(k: int, room: RoomDraft, level: _Level) -> list[ObstacleDraft]:
 
 
 def _hole(room: RoomDraft, level: _Level) -> BaseGeometry:
-    """Where no slab lies under a room, strips along its edges left out."""
-    shape = room.shape
-    if level.slabs.intersection(shape).area < CARRIED * shape.area:
+    """Where no slab lies under a room."""
+    if level.slabs.intersection(room.shape).area < CARRIED * room.shape.area:
         return MultiPolygon()
-    bare = shape.difference(level.slabs)
-    opened = shapely.buffer(bare, -NARROW_MM / 2, join_style="mitre")
-    grown = shapely.buffer(opened, NARROW_MM / 2, join_style="mitre")
-    return _areas(grown.intersection(bare))
+    return bare_of(room.shape, level.slabs)
 
 
 def _areas(shape: BaseGeometry) -> MultiPolygon:

@@ -14,6 +14,7 @@ from importer.ifc.draft import RoomDraft
 from importer.ifc.finished import Draft, finished_plan, in_reading_order, storey_id
 from importer.ifc.fixed_units import find_fixed_units
 from importer.ifc.flats import find_flats
+from importer.ifc.free_levels import door_sills, levels_to_search
 from importer.ifc.free_rooms import free_rooms
 from importer.ifc.in_the_way import find_in_the_way
 from importer.ifc.meshes import near_origin
@@ -100,11 +101,9 @@ def _levels(
     """
     with_rooms = {r.storey for r in rooms}
     floors = [(r.storey, r.low, r.shape.area) for r in rooms]
-    for opening in openings:
-        if opening.filling is not None and opening.filling.is_a("IfcDoor"):
-            storey = storeys.of(opening.filling, opening.gap.low)
-            if storey not in with_rooms:
-                floors.append((storey, opening.gap.low, 1.0))
+    for storey, sills in door_sills(openings, storeys).items():
+        if storey not in with_rooms:
+            floors += [(storey, sill, 1.0) for sill in sills]
     found = dict(floor_levels(floors, storeys.storeys))
     for k in range(len(storeys.storeys)):
         found.setdefault(k, 0.0)
@@ -123,23 +122,19 @@ def _free_rooms(
     """
     bodies, openings = found
     with_spaces = {r.storey for r in spaces}
-    with_doors = {
-        storeys.of(o.filling, o.gap.low)
-        for o in openings
-        if o.filling is not None and o.filling.is_a("IfcDoor")
-    }
+    sills = door_sills(openings, storeys)
     index = {
         storey_id(k): k
         for k in range(len(storeys.storeys))
-        if not spaces or (k in with_doors and k not in with_spaces)
+        if not spaces or (k in sills and k not in with_spaces)
     }
-    sheets = [Level(storey=storey, floor=levels[k]) for storey, k in index.items()]
+    sheets = levels_to_search({k: storey for storey, k in index.items()}, levels, sills)
     rooms = [
         RoomDraft(
             shape=room.shape,
             storey=index[room.storey],
-            low=levels[index[room.storey]],
-            high=levels[index[room.storey]] + FREE_HEIGHT_MM,
+            low=room.floor,
+            high=room.floor + FREE_HEIGHT_MM,
         )
         for room in (free_rooms(sheets, bodies, openings) if sheets else ())
     ]
