@@ -28,6 +28,9 @@ from typing import NewType
 from shapely import Polygon
 
 from importer.plan import DoorwayId, Finding, FlatId, Plan, Point, RoomId, StoreyId
+from layout.floor_laying import NO_DAMAGE as NO_DAMAGE  # noqa: PLC0414 - part of the model
+from layout.floor_laying import DamagedPlanks as DamagedPlanks  # noqa: PLC0414
+from layout.floor_laying import Stretch as Stretch  # noqa: PLC0414
 from layout.floor_setting_out import Alternative as Alternative  # noqa: PLC0414 - part of the model
 from layout.floor_setting_out import EdgeStrip as EdgeStrip  # noqa: PLC0414
 from layout.floor_setting_out import SettingOut as SettingOut  # noqa: PLC0414
@@ -211,7 +214,7 @@ class Plank:
     belongs to the bay of its first piece; where offcuts are pooled the others may lie in other bays.
     `offcut_mm` is the longest usable leftover (0 when below the length worth keeping), `waste_mm2`
     the area that is neither laid nor kept. `damage_mm` is how much of its near and of its far end may be
-    damaged without harm, because no piece is cut from there.
+    damaged without harm, one end at a time, because no piece need be cut from there.
     """
 
     id: PlankId
@@ -219,24 +222,6 @@ class Plank:
     offcut_mm: float
     waste_mm2: float
     damage_mm: tuple[float, float] = (0.0, 0.0)
-
-
-# --- order of laying ----------------------------------------------------------------------------
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Stretch:
-    """Runs laid one after the other in one manner: forward, or in reverse. Stretches are numbered from 1
-    in the order of laying; pieces `first` to `last` of `Piece.order` belong to it. `rows` are in the
-    order of laying. `why` is a sentence: where the stretch lies and why it is laid so.
-    """
-
-    number: int
-    is_reversed: bool
-    rows: tuple[int, ...]
-    first: int
-    last: int
-    why: str
 
 
 # --- judgement ----------------------------------------------------------------------------------
@@ -288,8 +273,8 @@ class BayLayout:
     window: Window
     alternatives: tuple[Alternative, ...] = ()
     stretches: tuple[Stretch, ...] = ()
-    absorbs_damaged: int = 0
-    """Planks of this bay that may come with a damaged end, each used where that end is cut away."""
+    damaged: DamagedPlanks = NO_DAMAGE
+    """How many of `planks` may come with a damaged end, each used where that end is cut away."""
     dimensions: tuple[SiteDimension, ...] = ()
     """What to measure on site before the first cut."""
     site: SiteChange | None = None

@@ -27,6 +27,7 @@ from layout.floor import (
 )
 from layout.job_pools import Grid, Sketch, bound_of, lay_pool, others_of, pools_of
 from layout.joints import solve
+from layout.laying_around import around_of
 from layout.rules import RuleSet
 from layout.runs import cut_runs, demand
 from layout.setting_out import floor_in, set_out, set_out_across
@@ -149,8 +150,8 @@ def _drawn(bay: Bay, plan: Plan, rules: RuleSet) -> _Drawn:
     """Set out, and the joints placed as if the bay were alone."""
     grids = [_grid(bay, s, rules) for s in set_out(bay, plan, rules)]
     if len(grids) > 1:
-        return _fewest_planks(bay, grids, rules)
-    sketch = _sketch(bay, grids[0])
+        return _fewest_planks(bay, grids, plan, rules)
+    sketch = _sketch(bay, grids[0], plan)
     others: tuple[Alternative, ...] = ()
     across = set_out_across(bay, plan, rules, grids[0].setting_out)
     if across is not None:
@@ -167,8 +168,8 @@ def _grid(bay: Bay, setting_out: SettingOut, rules: RuleSet) -> Grid:
     )
 
 
-def _sketch(bay: Bay, grid: Grid) -> Sketch:
-    return Sketch(bay=bay, grid=grid, solved=solve(grid.demand))
+def _sketch(bay: Bay, grid: Grid, plan: Plan) -> Sketch:
+    return Sketch(bay=bay, grid=grid, solved=solve(grid.demand), around=around_of(bay, plan))
 
 
 def _with_figures(layout: BayLayout, drawn: _Drawn, *, pool: int) -> BayLayout:
@@ -186,13 +187,13 @@ def _with_figures(layout: BayLayout, drawn: _Drawn, *, pool: int) -> BayLayout:
 # --- directions compared ------------------------------------------------------------------------
 
 
-def _fewest_planks(bay: Bay, grids: Sequence[Grid], rules: RuleSet) -> _Drawn:
+def _fewest_planks(bay: Bay, grids: Sequence[Grid], plan: Plan, rules: RuleSet) -> _Drawn:
     """The direction with the fewest breaches, then planks, then pieces to saw, among those whose bound
     is near the best; ties go to the direction named first.
     """
     bounds = [bound_of(g, quick_bound(g.demand)) for g in grids]
     limit = min(bounds) * WORTH_A_SEARCH
-    sketches = {n: _sketch(bay, g) for n, g in enumerate(grids) if bounds[n] <= limit}
+    sketches = {n: _sketch(bay, g, plan) for n, g in enumerate(grids) if bounds[n] <= limit}
     layouts = {n: lay_pool([sketch], rules)[0] for n, sketch in sketches.items()}
     best = min(layouts, key=lambda n: (*_rank(layouts[n]), n))
     others = tuple(

@@ -17,11 +17,13 @@ from layout.demand import BayDemand, JointPlan, PlankCut
 from layout.floor import Bay, BayLayout, Piece, Run, SettingOut, Touch
 from layout.joint_pool import joined
 from layout.joints import Solved, solve_pool
-from layout.pieces import Drafted, blanks_together, cut_pieces, on_planks
+from layout.laying import with_laying
+from layout.laying_around import NOTHING_AROUND, Around, rooms_of_runs
+from layout.pieces import Drafted, Sawn, blanks_together, cut_pieces, on_planks
 from layout.rules import RuleSet
 from layout.runs import cut_runs, demand
-from layout.sequence import lay_order
 from layout.setting_out import floor_in
+from layout.sequence import lay_parts, parts_of
 from layout.stock import cut_planks
 from layout.window import extent_of, window
 
@@ -43,6 +45,7 @@ class Sketch:
     bay: Bay
     grid: Grid
     solved: Solved
+    around: Around = NOTHING_AROUND
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -88,28 +91,35 @@ def lay_pool(sketches: Sequence[Sketch], rules: RuleSet) -> tuple[BayLayout, ...
     sawn = on_planks(best.drafts, best.planks, rules)
     bounds = _shares([len(s.planks) for s in sawn], bound)
     layouts = [
-        BayLayout(
-            bay=sketch.bay,
-            setting_out=sketch.grid.setting_out,
-            runs=sketch.grid.runs,
-            pieces=own.pieces,
-            planks=own.planks,
-            bound=least,
-            breaches=(),
-            window=window(
-                own.pieces,
-                sketch.grid.setting_out,
-                rules,
-                extent=extent_of(sketch.bay, sketch.grid.setting_out.frame),
-                beside=[p for other in sawn if other is not own for p in other.pieces],
-            ),
-        )
+        _told(sketch, own, least, sawn, rules)
         for sketch, own, least in zip(sketches, sawn, bounds, strict=True)
     ]
     return tuple(
         replace(own, breaches=audit(own, rules, pool=[o for o in layouts if o is not own]))
         for own in layouts
     )
+
+
+def _told(sketch: Sketch, own: Sawn, bound: int, pool: Sequence[Sawn], rules: RuleSet) -> BayLayout:
+    """The layout of one bay, how it is to be laid with it."""
+    beside = [p for other in pool if other is not own for p in other.pieces]
+    layout = BayLayout(
+        bay=sketch.bay,
+        setting_out=sketch.grid.setting_out,
+        runs=sketch.grid.runs,
+        pieces=own.pieces,
+        planks=own.planks,
+        bound=bound,
+        breaches=(),
+        window=window(
+            own.pieces,
+            sketch.grid.setting_out,
+            rules,
+            extent=extent_of(sketch.bay, sketch.grid.setting_out.frame),
+            beside=beside,
+        ),
+    )
+    return with_laying(layout, sketch.around, rules, others=beside)
 
 
 def others_of(layout: BayLayout, layouts: Sequence[BayLayout]) -> list[Piece]:
@@ -134,7 +144,9 @@ def _best_cut(sketches: Sequence[Sketch], rules: RuleSet) -> tuple[_Cut, int]:
 def _drafted(sketch: Sketch, plan: JointPlan, rules: RuleSet) -> Drafted:
     grid = sketch.grid
     drafts = cut_pieces(grid.runs, grid.touches, plan, rules)
-    place = {run: n for n, run in enumerate(lay_order(grid.runs, grid.touches).runs)}
+    rooms = rooms_of_runs(grid.runs, grid.setting_out.frame, sketch.around)
+    order = lay_parts(parts_of(grid.runs, rooms), grid.touches)
+    place = {run: n for n, run in enumerate(order.runs)}
     in_order = sorted(drafts, key=lambda d: (place[d.run.index], d.key))
     return Drafted(bay=sketch.bay.id, drafts=tuple(in_order))
 

@@ -15,6 +15,7 @@ from pydantic import BeforeValidator, Field
 
 from importer.hints import Hints
 from layout.measures import ANGLE_PATTERN, nearest, parse_angle, show
+from layout.rules_laying import LayingRules
 from layout.rules_order import (
     FrameRules,
     MembraneRules,
@@ -341,6 +342,7 @@ class RuleSet(Section):
     skirting: SkirtingRules = SkirtingRules()
     pipes: PipeRules = PipeRules()
     frames: FrameRules = FrameRules()
+    laying: LayingRules = LayingRules()
     rooms: tuple[RoomRule, ...] = Field(
         default=(), description="Rooms that are not laid, or have another finish."
     )

@@ -36,6 +36,7 @@ from layout.rules_clash import (
     Say,
     length_at,
 )
+from layout.rules_laying_checks import check_laying
 from layout.rules_order_checks import check_order
 from layout.rules_plausible import implausible
 
@@ -346,6 +347,7 @@ _CHECKS: Final[tuple[Callable[[Say], Iterator[Clash]], ...]] = (
     _site,
     _spare,
     check_order,
+    check_laying,
     _room_rules,
     _break_words,
     _listed_doors,

@@ -42,6 +42,7 @@ _PLAUSIBLE_MM: Final[Mapping[Key, tuple[float, float]]] = {
     KERF: (0.1, 10.0),
     KEEP_OFFCUT: (10.0, 6000.0),
     TOLERANCE: (0.5, 200.0),
+    ("laying", "damaged_end"): (1.0, 3000.0),
     ("underlay", "roll_width"): (200.0, 6000.0),
     ("underlay", "roll_length"): (500.0, 500_000.0),
     ("underlay", "lap"): (5.0, 1000.0),

@@ -60,7 +60,7 @@ def cut_runs(
         for shape in parts:
             runs.append(_run(shape, len(runs), row_number(k), rules))
     _assert_same_area(floor, runs, dropped)
-    touches = _touches(runs)
+    touches = touches_of(runs)
     above = {t.below for t in touches}
     below = {t.above for t in touches}
     return (
@@ -184,7 +184,7 @@ def _assert_same_area(floor: Polygon, runs: Sequence[Run], dropped: float) -> No
 # --- seams --------------------------------------------------------------------------------------
 
 
-def _touches(runs: Sequence[Run]) -> tuple[Touch, ...]:
+def touches_of(runs: Sequence[Run]) -> tuple[Touch, ...]:
     """Shared stretches of the row lines: upper edges of one row on lower edges of the next."""
     tops, bottoms = _levels(runs)
     found: list[Touch] = []

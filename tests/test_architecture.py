@@ -18,7 +18,7 @@ IMPORTER_MODEL = r"importer\.(plan|hints|tolerance)"
 LAYOUT_MODEL = rf"{IMPORTER_MODEL}|layout\.(floor|floor_\w+|frame|rules|measures)"
 GEOMETRY = (
     r"layout\.(bays|bay_\w+|directions|setting_out|row_grid|runs|pieces|piece_\w+|window|sequence"
-    r"|site_(faces|dimensions))"
+    r"|laying|laying_\w+|site_(faces|dimensions))"
 )
 SOLVER = r"layout\.(joints|joint_\w+|stock|stock_\w+|bound|bound_\w+)"
 
@@ -35,8 +35,8 @@ ALLOWED = {
     r"importer": r"importer\..+",
     # The layout: model, then stages side by side, then the pipeline.
     r"layout\.(measures|cautions)": r"(?!)",
-    r"layout\.(rules_values|rules_order)": r"layout\.(measures|rules_values)",
-    r"layout\.rules": r"importer\.hints|layout\.(measures|rules_values|rules_order)",
+    r"layout\.(rules_values|rules_order|rules_laying)": r"layout\.(measures|rules_values)",
+    r"layout\.rules": r"importer\.hints|layout\.(measures|rules_values|rules_order|rules_laying)",
     r"layout\.(rules_\w+|config_files)": rf"{LAYOUT_MODEL}|layout\.(rules_\w+|config_files)",
     r"layout\.frame": IMPORTER_MODEL,
     r"layout\.floor_\w+": rf"{IMPORTER_MODEL}|layout\.frame",

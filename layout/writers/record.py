@@ -101,14 +101,45 @@ def _bay(layout: BayLayout) -> Json:
         },
         "dimensions": [_dimension(d) for d in layout.dimensions],
         "site": None if layout.site is None else _site(layout.site),
+        "laying": _laying(layout),
         "rows": _rows(layout),
         "pieces": [_piece(p) for p in layout.pieces],
         "stock": [
-            {"plank": p.id, "pieces": list(p.pieces), "offcut_mm": mm(p.offcut_mm)}
+            {
+                "plank": p.id,
+                "pieces": list(p.pieces),
+                "offcut_mm": mm(p.offcut_mm),
+                "damage_mm": [mm(v) for v in p.damage_mm],
+            }
             for p in layout.planks
         ],
         "breaches": [breach_json(b) for b in layout.breaches],
         "alternatives": [_alternative(a) for a in layout.alternatives],
+    }
+
+
+def _laying(layout: BayLayout) -> Json:
+    """Where the work begins, its stretches, and how many planks may come with a damaged end."""
+    damaged = layout.damaged
+    return {
+        "start_corner_mm": _point(layout.start_corner) if layout.pieces else None,
+        "stretches": [
+            {
+                "number": s.number,
+                "reversed": s.is_reversed,
+                "rows": list(s.rows),
+                "first": s.first,
+                "last": s.last,
+                "why": s.why,
+            }
+            for s in layout.stretches
+        ],
+        "damaged_planks": {
+            "up_to_mm": mm(damaged.up_to_mm),
+            "near_end": damaged.near,
+            "far_end": damaged.far,
+            "in_all": damaged.in_all,
+        },
     }
 
 
@@ -157,6 +188,7 @@ def _piece(piece: Piece) -> Json:
         "run": piece.run,
         "number": piece.number,
         "order": piece.order,
+        "reversed": piece.is_reversed,
         "role": piece.role.value,
         "length_mm": mm(piece.blank_length_mm),
         "width_mm": mm(piece.blank_width_mm),

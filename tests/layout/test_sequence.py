@@ -1,5 +1,6 @@
 from __future__ import annotations
 
+from dataclasses import replace
 from itertools import pairwise
 
 import pytest
@@ -8,7 +9,14 @@ from hypothesis import strategies as st
 from shapely import Polygon, box
 
 from layout.floor import Run, Touch
-from layout.sequence import LayingOrder, is_trapped, lay_order, order_from
+from layout.sequence import (
+    LayingOrder,
+    is_trapped,
+    lay_order,
+    lay_parts,
+    order_from,
+    parts_of,
+)
 from tests.layout import build
 from tests.layout.test_runs import cut, laid_out
 
@@ -154,3 +162,65 @@ def test_rows_never_go_back_in_a_forward_stretch() -> None:
     _, runs, touches = laid_out(build.KINDS["column_hole"])
     rows = [runs[i].row for i in lay_order(runs, touches).runs]
     assert all(a <= b for a, b in pairwise(rows))
+
+
+def test_one_leg_is_finished_before_the_next_is_begun() -> None:
+    """A bridge with two legs upwards: nobody walks from leg to leg after every row."""
+    u = stack(0, 6000, 0, 3).union(stack(0, 2000, 3, 9)).union(stack(4000, 6000, 3, 9))
+    assert isinstance(u, Polygon)
+    runs, touches = cut(u)
+    legs = [runs[i].x0 for i in lay_order(runs, touches).runs if runs[i].x1 - runs[i].x0 < 2500]
+    assert legs == [0.0] * 6 + [4000.0] * 6
+
+
+def test_room_is_finished_before_the_next_is_entered() -> None:
+    """Rows 8 to 12 run through the door between A and B: all of A, then B on, then B back."""
+    runs, touches = two_rooms()
+    rooms = [int(r.x0 > 3100) for r in runs]
+    order = lay_parts(parts_of(runs, rooms), touches, starter=at(runs, 100, 0))
+    entered = [rooms[i] for i in order.runs]
+    assert entered == sorted(entered)
+    rows = [runs[i].row for i in order.runs if rooms[i]]
+    assert rows == [*range(14, 19), *range(8, 0, -1), -1, -2]
+    assert order.trapped == frozenset()
+
+
+def test_stage_is_complete_before_the_next_begins() -> None:
+    """The upper rows wait for the second stage, and so does an alcove that only they lead to."""
+    hook = stack(0, 4000, 0, 9).union(stack(4000, 4500, 8, 9)).union(stack(4500, 5500, 4, 9))
+    assert isinstance(hook, Polygon)
+    runs, touches = cut(hook)
+    parts = [replace(p, stage=2 if p.row > 6 else 1) for p in parts_of(runs)]
+    order = lay_parts(parts, touches)
+    assert list(order.stages) == sorted(order.stages)
+    late = {runs[i].x0 for i, s in zip(order.runs, order.stages, strict=True) if s == 2}
+    assert late == {0.0, 4500.0}
+    assert order.trapped == frozenset()
+
+
+@given(
+    rooms=st.lists(st.tuples(st.integers(-6, 6), st.integers(8, 20)), min_size=2, max_size=6),
+    doors=st.lists(st.integers(0, 12), min_size=5, max_size=5),
+    gaps=st.booleans(),
+)
+@settings(max_examples=60, deadline=None)
+def test_no_run_of_rooms_in_line_is_ever_closed_in(
+    rooms: list[tuple[int, int]], doors: list[int], gaps: bool
+) -> None:
+    """Any rooms in line with any doors between them; with `gaps` each room has a column."""
+    floor = Polygon()
+    for n, (low, high) in enumerate(rooms):
+        floor = floor.union(stack(3000 * n, 3000 * n + 2800, low, high))
+        if gaps:
+            floor = floor.difference(stack(3000 * n + 900, 3000 * n + 1400, low + 2, low + 4))
+        if n:
+            base = max(low, rooms[n - 1][0]) + doors[n - 1] % 3
+            floor = floor.union(stack(3000 * n - 200, 3000 * n, base, base + 1))
+    if not isinstance(floor, Polygon):
+        return
+    runs, touches = cut(floor)
+    places = [int(r.x0 // 3000) for r in runs]
+    order = lay_parts(parts_of(runs, places), touches)
+    assert sorted(order.runs) == [r.index for r in runs]
+    assert order.trapped == frozenset()
+    assert order.apart == frozenset()

@@ -141,33 +141,10 @@ def _letters(n: int) -> str:
 def run_lines(layout: BayLayout, words: PlanWords) -> tuple[RunLine, ...]:
     """The lines of a bay in the order of laying."""
     runs = sorted(words.runs[layout.bay.id], key=lambda r: min(p.order for p in r.pieces))
-    backwards = _laid_backwards(runs)
-    return tuple(_line(run, words, is_backwards=n in backwards) for n, run in enumerate(runs))
+    return tuple(_line(run, words) for run in runs)
 
 
-def _laid_backwards(runs: Sequence[RunSeen]) -> frozenset[int]:
-    """Runs that lock into the row above them because that was laid first, and none below was: the
-    stretch behind the starter row, or back into a leg. Runs come in the order of laying.
-    """
-    by_row: dict[int, list[int]] = {}
-    for n, run in enumerate(runs):
-        by_row.setdefault(run.row, []).append(n)
-    found = set()
-    for n, run in enumerate(runs):
-        next_row = run.row + 1 or 1
-        row_before = run.row - 1 or -1
-        above = any(m < n and _meets(run, runs[m]) for m in by_row.get(next_row, ()))
-        below = any(m < n and _meets(run, runs[m]) for m in by_row.get(row_before, ()))
-        if above and not below:
-            found.add(n)
-    return frozenset(found)
-
-
-def _meets(one: RunSeen, other: RunSeen) -> bool:
-    return min(one.x1, other.x1) - max(one.x0, other.x0) > TWO_EDGES_MM
-
-
-def _line(run: RunSeen, words: PlanWords, *, is_backwards: bool) -> RunLine:
+def _line(run: RunSeen, words: PlanWords) -> RunLine:
     first, last = run.pieces[0], run.pieces[-1]
     middle = run.pieces[1:-1]
     return RunLine(
@@ -179,7 +156,7 @@ def _line(run: RunSeen, words: PlanWords, *, is_backwards: bool) -> RunLine:
         cuts="; ".join(_cuts(run)),
         notes=tuple(_notes(run, words)),
         pieces=tuple(_piece(p, words) for p in run.pieces),
-        is_backwards=is_backwards,
+        is_backwards=first.is_reversed,
         seen=run,
     )
 

@@ -43,6 +43,8 @@ class BayView:
     """Rules that could not be kept, each once."""
     breaches: tuple[str, ...]
     joints: tuple[str, ...]
+    order: tuple[str, ...]
+    """The stretches of the order of laying in words; empty where all is laid in one manner."""
     facts: tuple[tuple[str, str], ...]
 
 
@@ -252,8 +254,20 @@ def _bay(layout: BayLayout, number: int, around: _PlanAround) -> BayView:
             f"{j.kind.value}, {whole_mm(j.length_mm)} long: {clean(j.why, 300)}"
             for j in around.ground.joints.get(layout.bay.id, ())
         ),
+        order=_order_words(layout),
         facts=tuple(_facts(layout)),
     )
+
+
+def _order_words(layout: BayLayout) -> tuple[str, ...]:
+    """`Rows 1 to 24: ...` for every stretch, if there are several."""
+    if len(layout.stretches) < 2:
+        return ()
+    return tuple(f"{_rows_words(s.rows)}: {clean(s.why, 600)}" for s in layout.stretches)
+
+
+def _rows_words(rows: Sequence[int]) -> str:
+    return f"Row {rows[0]}" if len(rows) == 1 else f"Rows {rows[0]} to {rows[-1]}"
 
 
 def _instruction(drawing: BayDrawing) -> str:
@@ -297,6 +311,12 @@ def _facts(layout: BayLayout) -> Iterator[tuple[str, str]]:
     yield "planks", f"{len(layout.planks)} (no layout needs fewer than {layout.bound})"
     yield "pieces from offcuts", str(offcuts)
     yield "gap to walls", f"{layout.bay.gap_mm:g}"
+    damaged = layout.damaged
+    if damaged.in_all:
+        yield (
+            f"planks that may have one end damaged (up to {damaged.up_to_mm:g})",
+            f"{damaged.in_all} ({damaged.near} where laid first, {damaged.far} at the far end)",
+        )
 
 
 def content_key(bays: Sequence[BayView]) -> str:

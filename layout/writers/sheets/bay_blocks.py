@@ -81,11 +81,21 @@ def stock_block(scene: Scene, width: float) -> Block | None:
     layout = scene.layout
     pieces = {p.id: p for p in layout.pieces}
     strips: list[Strip] = []
-    for side, words in ((0, "near (laid first)"), (1, "far")):
+    damaged = layout.damaged
+    if damaged.in_all:
+        words = (
+            f"{damaged.in_all} planks may have one end damaged by up to {damaged.up_to_mm:g}: "
+            f"{damaged.near} the near end (laid first), {damaged.far} the far end."
+        )
+        strips += paragraph(words, width, bold=True)
+    for side, end, use in ((0, "Near", "first"), (1, "Far", "last")):
         places = list(_damage(layout.planks, pieces, side))
         if places:
+            more = "" if len(places) <= _MOST_PLACES else f" and {len(places) - _MOST_PLACES} more"
             told = ", ".join(places[:_MOST_PLACES])
-            strips += paragraph(f"Damaged at the {words} end: use for {told}.", width)
+            strips += paragraph(
+                f"{end} end damaged: cut the {use} piece of row {told}{more} from it.", width
+            )
     kept = [
         f"{whole_mm(p.offcut_mm)} from row {pieces[p.pieces[-1]].row}"
         for p in layout.planks
@@ -100,14 +110,14 @@ def stock_block(scene: Scene, width: float) -> Block | None:
 
 
 def _damage(planks: Sequence[Plank], pieces: Mapping[PieceId, Piece], side: int) -> Iterator[str]:
-    """Places for planks damaged at one end, the longest damage first: `row 4 (to 310)`."""
+    """Places for planks damaged at one end, the longest damage first: `4 (up to 310)`."""
     found = [
         (-p.damage_mm[side], pieces[p.pieces[0]].row)
         for p in planks
         if p.damage_mm[side] >= _WORTH_TELLING_MM and p.pieces and p.pieces[0] in pieces
     ]
     for damage, row in sorted(found):
-        yield f"row {row} (up to {int(-damage)})"
+        yield f"{row} (up to {int(-damage)})"
 
 
 def reading_block(scene: Scene, stages: Sequence[Stage], width: float) -> Block | None:

@@ -1,0 +1,47 @@
+"""How a laid bay is to be laid: told from the finished pieces and their order, whoever made them."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import replace
+
+from layout.floor import BayLayout, Piece
+from layout.laying_around import Around, rooms_of_runs
+from layout.laying_damage import damaged_planks, with_damage
+from layout.laying_seams import group_of, laid_before, reversed_groups, seams_of
+from layout.laying_stretches import Laid, stretches_of
+from layout.rules import RuleSet
+from layout.runs import touches_of
+
+
+def with_laying(
+    layout: BayLayout, around: Around, rules: RuleSet, *, others: Iterable[Piece] = ()
+) -> BayLayout:
+    """The layout with the hand of every piece, the stretches of the order of laying, and what ends of
+    planks may be damaged. `others` are pieces of other bays, which may come out of the same planks.
+    """
+    pieces = tuple(sorted(layout.pieces, key=lambda p: p.order))
+    beside = laid_before(pieces, seams_of(pieces, touches_of(layout.runs)))
+    back = reversed_groups(pieces, beside)
+    pieces = tuple(replace(p, is_reversed=group_of(p) in back) for p in pieces)
+    room_of = dict(
+        zip(
+            (r.index for r in layout.runs),
+            rooms_of_runs(layout.runs, layout.setting_out.frame, around),
+            strict=True,
+        )
+    )
+    laid = Laid(
+        pieces=pieces,
+        beside=beside,
+        rooms=tuple(room_of[p.run] for p in pieces),
+        names=tuple(r.name for r in around.rooms),
+    )
+    planks = with_damage(layout.planks, (*pieces, *others), rules)
+    return replace(
+        layout,
+        pieces=pieces,
+        planks=planks,
+        stretches=stretches_of(laid),
+        damaged=damaged_planks(planks, rules.laying.damaged_end),
+    )
