@@ -23,8 +23,8 @@ def _damage(say: Say) -> Iterator[Clash]:
         yield Clash(
             code="RUL-331",
             keys=(DAMAGED_END, LENGTH, MIN_LENGTH),
-            what=f"{say.setting(DAMAGED_END)} leaves less of a plank ({say.mm(rules.plank.length)}) than "
-            f"{say.setting(MIN_LENGTH)}.",
+            what=f"{say.setting(DAMAGED_END)} leaves less of a plank "
+            f"({say.mm(rules.plank.length)}) than {say.setting(MIN_LENGTH)}.",
             why="No end piece could be cut from such a plank.",
             remedy=f"Write {say.at_most(left)}.",
         )

@@ -7,6 +7,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from shapely import Polygon, box
+from shapely.geometry.base import BaseGeometry
 
 from layout.floor import Run, Touch
 from layout.sequence import (
@@ -208,7 +209,7 @@ def test_no_run_of_rooms_in_line_is_ever_closed_in(
     rooms: list[tuple[int, int]], doors: list[int], gaps: bool
 ) -> None:
     """Any rooms in line with any doors between them; with `gaps` each room has a column."""
-    floor = Polygon()
+    floor: BaseGeometry = Polygon()
     for n, (low, high) in enumerate(rooms):
         floor = floor.union(stack(3000 * n, 3000 * n + 2800, low, high))
         if gaps:
