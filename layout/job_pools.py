@@ -22,8 +22,8 @@ from layout.laying_around import NOTHING_AROUND, Around, rooms_of_runs
 from layout.pieces import Drafted, Sawn, blanks_together, cut_pieces, on_planks
 from layout.rules import RuleSet
 from layout.runs import cut_runs, demand
-from layout.setting_out import floor_in
 from layout.sequence import lay_parts, parts_of
+from layout.setting_out import floor_in
 from layout.stock import cut_planks
 from layout.window import extent_of, window
 
