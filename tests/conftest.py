@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import os
+import time
+from collections.abc import Callable
 from pathlib import Path
 
 import pytest
@@ -23,3 +25,39 @@ def real_plans() -> Path:
 def sample_plans() -> Path:
     """Folder of the sample drawings of the project."""
     return REPO / "sample_plans"
+
+
+@pytest.fixture(scope="session")
+def laid_once(tmp_path_factory: pytest.TempPathFactory) -> Callable[[Path], Path]:
+    """Lays a drawing with `setout lay` by the packaged rules, once for all tests and all the processes
+    they run in; gives the folder of its outputs, which no test may change.
+    """
+    shared = tmp_path_factory.getbasetemp()
+    if "PYTEST_XDIST_WORKER" in os.environ:
+        shared = shared.parent
+
+    def laid(drawing: Path) -> Path:
+        return _made_once(shared / f"laid-{drawing.stem}", drawing)
+
+    return laid
+
+
+def _made_once(out: Path, drawing: Path) -> Path:
+    """Whoever can make the folder lays; the others wait for the word that it is done."""
+    from layout.cli import main
+
+    done = out / "done"
+    try:
+        out.mkdir()
+    except FileExistsError:
+        until = time.monotonic() + 200
+        while not done.exists():
+            assert time.monotonic() < until, f"{drawing.name} is being laid for too long"
+            time.sleep(0.05)
+    else:
+        try:
+            main(["lay", str(drawing), "--out", str(out), "--quiet"])
+        finally:
+            done.touch()
+    assert (out / "record.json").exists(), f"{drawing.name} was not laid"
+    return out

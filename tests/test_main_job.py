@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import hashlib
 import json
+from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
@@ -19,9 +20,8 @@ SAMPLES = ("flat", "block_storey", "flat_inches", "flat_messy")
 CLEAN_OR_TO_SETTLE = {0, 1}
 
 
-def lay(drawing: Path, out: Path) -> dict[str, Any]:
-    """Lay one drawing; the record it leaves."""
-    assert main(["lay", str(drawing), "--out", str(out), "--quiet"]) in CLEAN_OR_TO_SETTLE
+def record_in(out: Path) -> dict[str, Any]:
+    """The record that laying left."""
     record: dict[str, Any] = json.loads((out / "record.json").read_text(encoding="utf-8"))
     return record
 
@@ -57,12 +57,14 @@ def drawing_of(name: str, sample_plans: Path, request: pytest.FixtureRequest) ->
 
 @pytest.fixture(params=[*SAMPLES, *REAL])
 def laid(
-    request: pytest.FixtureRequest, sample_plans: Path, tmp_path: Path
+    request: pytest.FixtureRequest, sample_plans: Path, laid_once: Callable[[Path], Path]
 ) -> tuple[Path, Path, dict[str, Any]]:
     """(drawing, marked drawing, record) of every sample and some real drawings."""
     drawing = drawing_of(request.param, sample_plans, request)
-    record = lay(drawing, tmp_path)
-    return drawing, tmp_path / f"{request.param}-marked.dxf", record
+    out = laid_once(drawing)
+    record = record_in(out)
+    assert record["plans"][0]["status"] in {"clean", "to settle"}
+    return drawing, out / f"{request.param}-marked.dxf", record
 
 
 def test_laid_drawing_keeps_every_original_entity_and_checks_as_recorded(
@@ -88,12 +90,12 @@ def test_laid_drawing_keeps_every_original_entity_and_checks_as_recorded(
 
 
 def test_every_room_of_a_real_drawing_is_found_named_and_laid(
-    request: pytest.FixtureRequest, real_plans: Path, tmp_path: Path, sample_plans: Path
+    real_plans: Path, tmp_path: Path, laid_once: Callable[[Path], Path]
 ) -> None:
     truth = json.loads((real_plans / "truth.json").read_text(encoding="utf-8"))
     for name in REAL:
         drawing = real_plans / "dxf" / f"{name}.dxf"
-        record = lay(drawing, tmp_path / name)
+        record = record_in(laid_once(drawing))
         found = tmp_path / f"{name}.json"
         main(["read", str(drawing), "--json", str(found)])
         plan = json.loads(found.read_text(encoding="utf-8"))
@@ -125,12 +127,14 @@ def room_at(plan: dict[str, Any], point: list[float], to_mm: float) -> dict[str,
 
 
 def test_piece_moved_by_20_mm_is_named_by_check(
-    sample_plans: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+    sample_plans: Path,
+    tmp_path: Path,
+    laid_once: Callable[[Path], Path],
+    capsys: pytest.CaptureFixture[str],
 ) -> None:
-    lay(sample_plans / "flat.dxf", tmp_path)
-    marked = tmp_path / "flat-marked.dxf"
-    assert main(["check", str(marked)]) in CLEAN_OR_TO_SETTLE
-    doc = readfile(marked)
+    sound = laid_once(sample_plans / "flat.dxf") / "flat-marked.dxf"
+    assert main(["check", str(sound)]) in CLEAN_OR_TO_SETTLE
+    doc, marked = readfile(sound), tmp_path / "flat-marked.dxf"
     pieces = doc.modelspace().query('LWPOLYLINE[layer=="SETOUT-PLANK"]')
     victim = pieces[len(pieces) // 2]
     piece_id = json.loads("".join(str(t.value) for t in victim.get_xdata("SETOUT")[1:]))["id"]

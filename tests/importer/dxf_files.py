@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from functools import lru_cache
 from pathlib import Path
 
 import numpy as np
@@ -68,6 +69,12 @@ def flat(doc: Document) -> Drawing:
 
 def flat_file(path: Path) -> Drawing:
     return flatten(load_dxf(path), path.name)
+
+
+@lru_cache(maxsize=16)
+def flat_real(path: Path) -> Drawing:
+    """A real drawing, flattened once for all tests of a process."""
+    return flat_file(path)
 
 
 def area(points: np.ndarray) -> float:

@@ -13,7 +13,8 @@ from importer.read import read_plan
 from tests.mutations import MUTATORS, mutate, pairs_of
 
 SAMPLES = ("flat.dxf", "flat_messy.dxf")
-SEEDS = range(3 * len(MUTATORS))
+SEEDS = range(len(MUTATORS))
+"""Each kind of damage once a sample; `tests.bench.mutated_drawings` runs thousands."""
 
 
 @pytest.mark.parametrize("sample", SAMPLES)

@@ -20,7 +20,7 @@ from importer.dxf.unit_evidence import parallel_gaps
 from importer.dxf.units import HEADER_UNITS, decide_units
 from importer.hints import UNIT_TO_MM, Hints
 from importer.plan import Finding, PlanError, Severity, UnitReading
-from tests.importer.dxf_files import ROOM, document, flat_file, raw, write
+from tests.importer.dxf_files import ROOM, document, flat_file, flat_real, raw, write
 
 CODE = {"in": 1, "ft": 2, "mm": 4, "cm": 5, "m": 6}
 DRAWN = ("mm", "cm", "m", "in", "ft")
@@ -353,7 +353,7 @@ def test_no_gaps_without_two_strokes(rows: int) -> None:
 def test_real_drawings_get_their_true_unit(
     name: str, unit: str, contradicted: bool, real_plans: Path
 ) -> None:
-    reading, findings = decide(flat_file(real_plans / "dxf" / f"{name}.dxf"))
+    reading, findings = decide(flat_real(real_plans / "dxf" / f"{name}.dxf"))
     assert reading.name == unit
     assert ("IMP-203" in [f.code for f in findings]) == contradicted
 
@@ -361,7 +361,7 @@ def test_real_drawings_get_their_true_unit(
 @pytest.mark.parametrize("name", ["elevation_r12_exploded", "plot_outline_solvespace"])
 def test_drawings_without_a_plan_are_not_given_a_unit(name: str, real_plans: Path) -> None:
     with pytest.raises(PlanError, match="cannot be told"):
-        decide(flat_file(real_plans / "dxf" / f"{name}.dxf"))
+        decide(flat_real(real_plans / "dxf" / f"{name}.dxf"))
 
 
 def test_finders_are_asked_only_in_units_that_can_show_doors() -> None:

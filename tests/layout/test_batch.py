@@ -6,7 +6,6 @@ import multiprocessing
 import os
 import subprocess
 import sys
-import time
 from concurrent.futures import ProcessPoolExecutor
 from pathlib import Path
 
@@ -21,6 +20,7 @@ from layout.batch_outputs import LaidPlan, Task, lay_file
 from layout.floor import PlanResult, PlanStatus
 from layout.rules_file import default_rules
 from layout.safe_write import OutputError
+from tests.layout.errands import by_name
 from tests.layout.small_plans import NOT_DRAWINGS, one_room
 
 RULES = default_rules()
@@ -28,28 +28,6 @@ RULES = default_rules()
 
 def task(name: str) -> Task:
     return Task(path=Path(name), rules=RULES, default_rules=True)
-
-
-def by_name(task: Task) -> LaidPlan:
-    """A worker that does what the plan is called."""
-    if task.path.name == "dies":
-        os._exit(9)
-    if task.path.name == "hangs":
-        time.sleep(600)
-    if task.path.name == "eats":
-        held = []
-        while True:
-            held.append(bytearray(20_000_000))
-            held[-1][::4096] = b"x" * len(held[-1][::4096])
-            time.sleep(0.02)
-    if task.path.name == "leaps":
-        bytearray(40_000_000_000)
-    if task.path.name == "talks":
-        print("a word on standard output", flush=True)
-        os.write(1, b"and one below it")
-    if task.path.name == "fails":
-        raise ZeroDivisionError("no such\nthing")
-    return LaidPlan(result=PlanResult(source=str(task.path), status=PlanStatus.CLEAN, plan=None))
 
 
 def laid_by(names: list[str], **how: object) -> list[LaidPlan]:
@@ -75,7 +53,7 @@ def test_bad_plans_are_named_and_the_others_are_laid() -> None:
     }
     said = {p.result.source: str(p.result.findings[0]) for p in laid if p.result.findings}
     assert "ended all at once (exit status 9)" in said["dies"]
-    assert "ZeroDivisionError (test_batch.py:" in said["fails"]
+    assert "ZeroDivisionError (errands.py:" in said["fails"]
     assert "no such thing" in said["fails"]
     assert "after 4 s" in said["hangs"]
     assert "--minutes" in said["hangs"]

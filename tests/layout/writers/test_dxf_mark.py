@@ -89,16 +89,14 @@ def test_sample_drawings_keep_every_entity(path: Path) -> None:
 
 
 REAL = (
-    "apartment_librecad",
     "apartmentblock_acad2004",
     "door_wipeout_blocks",
     "house_ceco_wallhighlow",
-    "house_imperial_xref",
-    "house_librecad_wrongunit",
     "pavilion_qcad_r2013",
     "plot_outline_solvespace",
     "survey_hugecoords",
 )
+"""Those that `tests.test_main_job` does not lay."""
 
 
 @pytest.mark.parametrize("name", REAL)
