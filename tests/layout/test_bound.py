@@ -23,7 +23,7 @@ from tests.layout.demands import demand_of, rectangle, stock_rules
 
 @pytest.mark.parametrize("kind", KINDS)
 def test_bound_is_never_above_a_layout(kind: str) -> None:
-    for bay in generated_bays(3, 42, (kind,)):
+    for bay in generated_bays(2, 42, (kind,)):
         solved = solve(bay.demand, effort=Effort.QUICK)
         bound = lower_bound(bay.demand)
         assert bound <= solved.plan.planks
