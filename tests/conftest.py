@@ -6,10 +6,21 @@ import os
 import time
 from collections.abc import Callable
 from pathlib import Path
+from typing import Any
 
 import pytest
 
 REPO = Path(__file__).resolve().parent.parent
+
+
+@pytest.hookimpl(optionalhook=True)
+def pytest_xdist_make_scheduler(config: pytest.Config, log: Any) -> Any:
+    """With `-n` the tests of a file stay together, unless another way is asked for."""
+    if config.getvalue("dist") != "load":
+        return None
+    from tests.side_by_side import FilesTogether
+
+    return FilesTogether(config, log)
 
 
 @pytest.fixture(scope="session")

