@@ -12,7 +12,7 @@ LONG: Final = ("tests/test_main_job.py", "tests/layout/writers/test_dxf_mark.py"
 """Files that take long and share little between their tests: these go test by test."""
 
 
-class FilesTogether(LoadScopeScheduling):  # type: ignore[misc] - a library without types
+class FilesTogether(LoadScopeScheduling):  # type: ignore[misc]
     """What the tests of a file share (samples laid, drawings read, a referee's verdicts) is made once
     and not in every process. Files go in the order of their names.
     """
