@@ -8,22 +8,25 @@ all lengths. The linear programme over them is the bound; where a layout is stil
 phases and then whole numbers are asked for as well.
 
 Strips: pieces that all keep the same long edge, or are too wide to lie side by side, can never share
-a length of plank; every such set of runs gives a bound, and the largest counts.
+a length of plank; every such set of pieces gives a bound, and the largest counts. Where a row tapers or
+steps back, it depends on its joints which pieces of a run are in such a set (`joint_breadths`).
 """
 
 from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from math import ceil
 from typing import Final
 
 import numpy as np
 
 from layout.bound_cases import cases_of, marks_of, only_cases
+from layout.bound_sets import Inside, counted_in, counted_sets, part_of_cases
 from layout.demand import BayDemand, RunDemand
 from layout.joint_bonds import bond_bound, bonded
+from layout.joint_breadths import Counted
 from layout.joint_candidates import RunKind, Tier, fits_one_plank, kind_of
 from layout.joint_caps import Windows, solved
 from layout.joint_mirror import common_form
@@ -74,7 +77,9 @@ def quick_bound(demand: BayDemand) -> int:
 def bonded_bound(demand: BayDemand, weight: float) -> int:
     """The same for a named bond with at most this weight of breaches."""
     found = [by_area(demand)]
-    for runs in _groups(demand):
+    for counted in counted_sets(demand):
+        ways = [counted_in(run, counted, demand) for run in demand.runs]
+        runs = [run for run, inside in zip(demand.runs, ways, strict=True) if inside is Inside.ALL]
         onlys = [r.x1 - r.x0 for r in runs if fits_one_plank(r, demand)]
         if onlys:
             found.append(planks_of(onlys, demand.stock))
@@ -84,7 +89,7 @@ def bonded_bound(demand: BayDemand, weight: float) -> int:
 
 class Bound:
     """The bound of a bay, `planks`, as far as it has been worked out: at first from the counts of the
-    set of runs with most to cut. `tiers`: how well the ends of each run keep the rules; `strict`: no
+    set of pieces with most to cut. `tiers`: how well the ends of each run keep the rules; `strict`: no
     joint need come too close to another.
     """
 
@@ -92,13 +97,13 @@ class Bound:
         self._demand = demand
         self._tiers = tiers
         self._strict = strict
-        self._sets = _groups(demand)
+        self._sets = counted_sets(demand)
         self._groups: list[_Group] = []
         self.planks = by_area(demand)
         self._next()
 
     def raised(self, found: int) -> int:
-        """Look at the other sets of runs, then ask for limits on phases, as long as the bound is below
+        """Look at the other sets of pieces, then ask for limits on phases, as long as the bound is below
         `found`, the planks of a layout at hand.
         """
         while self._sets and self.planks < found:
@@ -116,35 +121,48 @@ class Bound:
             self._groups.append(group)
             self.planks = max(self.planks, _linear(group))
 
-    def _programmed(self, runs: Sequence[RunDemand]) -> _Group:
+    def _programmed(self, counted: Counted) -> _Group:
         demand, tiers = self._demand, self._tiers
-        number: dict[RunKind, int] = {}
+        number: dict[tuple[RunKind, RunDemand | None], int] = {}
         kind = [-1] * len(demand.runs)
         onlys = []
-        for run in runs:
+        for run in demand.runs:
+            inside = counted_in(run, counted, demand)
+            if inside is Inside.NONE:
+                continue
             if fits_one_plank(run, demand):
                 onlys.append(round(run.x1 - run.x0, 3))
-            else:
-                kind[run.index] = number.setdefault(kind_of(run, tiers[run.index]), len(number))
+                continue
+            alike = kind_of(run, tiers[run.index])
+            uneven = None if inside is Inside.ALL else replace(run, index=0, row=0)
+            kind[run.index] = number.setdefault((alike, uneven), len(number))
         cell = min(COARSE_MM, max(FINE_MM, 2 * demand.stock.plank_length * len(number) / SMALL))
-        marks = marks_of(tuple(number) if len(number) <= MANY_KINDS else (), demand, cell)
-        cases = [cases_of(k, kind.count(n), demand, marks) for k, n in number.items()]
+        kinds = tuple(k for k, _ in number)
+        marks = marks_of(kinds if len(number) <= MANY_KINDS else (), demand, cell)
+        cases = [
+            cases_of(alike, kind.count(n), demand, marks)
+            if uneven is None
+            else part_of_cases(
+                cases_of(alike, kind.count(n), demand, marks), uneven, counted, demand.stock
+            )
+            for (alike, uneven), n in number.items()
+        ]
         singles, others = _split_onlys(onlys, cases, demand)
-        alike = Counter(singles)
-        cases += [only_cases(length, n, demand, marks) for length, n in alike.items()]
+        same = Counter(singles)
+        cases += [only_cases(length, n, demand, marks) for length, n in same.items()]
         least = planks_of(others, demand.stock) if others else 0
         if not cases:
             return _Group(program=None, least=least)
         program = Program(cases, len(marks))
         if onlys:
             add_shares(program, others, demand.stock)
-        starts = [*(k.x0 for k in number), *(0.0 for _ in alike)]
+        starts = [*(k.x0 for k in kinds), *(0.0 for _ in same)]
         return _Group(program=program, least=least, kind=tuple(kind), starts=tuple(starts))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class _Group:
-    """Runs whose pieces can't lie side by side: their programme (None: nothing but short pieces) and
+    """Pieces that can't lie side by side: their programme (None: nothing but short pieces) and
     what is bound without it. `kind`: per run of the demand its number among the cases of the programme,
     -1 for others; `starts`: per number the place where its runs start.
     """
@@ -155,51 +173,17 @@ class _Group:
     starts: tuple[float, ...] = ()
 
 
-def _groups(demand: BayDemand) -> list[list[RunDemand]]:
-    """The largest sets of runs whose pieces can't lie side by side, without repeats, the one with
-    most to cut first.
-    """
-    runs = demand.runs
-    starts = [
-        [r for r in runs if r.keeps_far],
-        [r for r in runs if r.keeps_near],
-        [r for r in runs if 2 * _width(r, demand) + demand.stock.kerf > demand.stock.plank_width],
-    ]
-    found: list[list[RunDemand]] = []
-    seen: list[list[tuple[float, float, float]]] = []
-    for chosen in starts:
-        strips = [r for r in chosen if not (r.keeps_near and r.keeps_far)]
-        inside = {r.index for r in chosen}
-        for run in runs:
-            # Narrow strips that keep no edge may even lie beside others of their own run.
-            others = [*strips, run]
-            if run.index not in inside and not any(_side_by_side(run, r, demand) for r in others):
-                chosen.append(run)
-                strips.append(run)
-        alike = sorted((r.x1 - r.x0, r.void_start_mm, r.void_end_mm) for r in chosen)
-        if alike not in seen:
-            seen.append(alike)
-            found.append(chosen)
-    return sorted(found, key=lambda runs: -sum(r.x1 - r.x0 for r in runs))
-
-
-def _side_by_side(a: RunDemand, b: RunDemand, demand: BayDemand) -> bool:
-    """Whether pieces of the two runs can share a length of plank."""
-    if (a.keeps_near and b.keeps_near) or (a.keeps_far and b.keeps_far):
-        return False
-    room = demand.stock.plank_width - demand.stock.kerf + SLACK_MM
-    return _width(a, demand) + _width(b, demand) <= room
-
-
-def _width(run: RunDemand, demand: BayDemand) -> float:
-    return demand.stock.plank_width if run.keeps_near and run.keeps_far else run.width_mm
-
-
 def by_area(demand: BayDemand) -> int:
     """Planks for the area of the runs alone."""
     stock = demand.stock
-    area = sum((r.x1 - r.x0) * _width(r, demand) for r in demand.runs)
+    area = sum(_area(r, stock.plank_width) for r in demand.runs)
     return ceil(area / (stock.plank_length * stock.plank_width) - SAFE)
+
+
+def _area(run: RunDemand, plank_width: float) -> float:
+    if run.breadths:
+        return sum((b.x1 - b.x0) * (b.high_mm - b.low_mm) for b in run.breadths)
+    return (run.x1 - run.x0) * (plank_width if run.keeps_near and run.keeps_far else run.width_mm)
 
 
 def _linear(group: _Group) -> int:

@@ -56,6 +56,7 @@ def cases_of(kind: RunKind, times: int, demand: BayDemand, marks: Floats) -> Cas
         low=ends[0],
         high=-ends[1],
         last=ends[2],
+        ends=np.full(cells.shape[1], 2),
         times=times,
     )
 
@@ -73,6 +74,7 @@ def only_cases(length: float, times: int, demand: BayDemand, marks: Floats) -> C
         low=lengths,
         high=lengths,
         last=np.array([np.inf, np.inf]),
+        ends=np.array([1, 1]),
         times=times,
     )
 

@@ -14,12 +14,27 @@ from layout.floor import Role, Touch
 from layout.rules import Bond
 
 
+@dataclass(frozen=True, slots=True, kw_only=True, order=True)
+class Breadth:
+    """A stretch of a run from `x0` to `x1` (bay frame) along which its floor reaches from `low_mm` to
+    `high_mm` at least, measured from the near edge of the run, and locks into the row before or behind.
+    """
+
+    x0: float
+    x1: float
+    low_mm: float
+    high_mm: float
+    keeps_near: bool
+    keeps_far: bool
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class RunDemand:
     """One run to be filled: from `x0` to `x1` (bay frame), blanks `width_mm` wide.
 
     `keeps_near` and `keeps_far`: its pieces need that factory long edge (a neighbouring row locks
-    into it); a run that needs both has blanks of full plank width, however narrow it is.
+    into it); a run that needs both has blanks of full plank width, however narrow it is. Where some of
+    its pieces need less, `breadths` says what each stretch needs.
     """
 
     index: int
@@ -31,6 +46,7 @@ class RunDemand:
     width_mm: float = 0.0
     keeps_near: bool = True
     keeps_far: bool = True
+    breadths: tuple[Breadth, ...] = ()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

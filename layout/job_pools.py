@@ -11,7 +11,6 @@ from dataclasses import dataclass, replace
 from math import ceil
 
 from layout.audit import audit
-from layout.bay_narrow import narrow_pieces
 from layout.bound import lower_bound
 from layout.demand import BayDemand, JointPlan, PlankCut
 from layout.floor import Bay, BayLayout, Piece, Run, SettingOut, Touch
@@ -194,7 +193,7 @@ def _real_bound(demand: BayDemand, runs: Sequence[Run], as_solved: int) -> int:
     area = sum(r.shape.area for r in runs)
     stock = demand.stock
     by_area = ceil(round(area / (stock.plank_length * stock.plank_width), 6))
-    return max(by_area, as_solved - narrow_pieces(demand, runs))
+    return max(by_area, as_solved)
 
 
 def bounds_as_measured(layouts: Sequence[BayLayout], rules: RuleSet) -> list[int]:

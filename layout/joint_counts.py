@@ -80,6 +80,7 @@ def _cases(problem: Problem, search: Search) -> list[Cases]:
                 low=options.first - GRID_MM,
                 high=options.first,
                 last=np.where(options.last > 0, options.last, np.inf),
+                ends=np.minimum(options.opened, 2),
                 times=times[number],
             )
         )

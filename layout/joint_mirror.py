@@ -7,10 +7,10 @@ come first is solved, and its joints are carried back.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import astuple, dataclass, replace
 from typing import Final
 
-from layout.demand import BayDemand, RunDemand
+from layout.demand import BayDemand, Breadth, RunDemand
 from layout.floor import Touch
 from layout.joint_candidates import fits_one_plank
 
@@ -83,6 +83,7 @@ def _moved(run: RunDemand, sign: float, origin: float, row: int, *, across: bool
     x0, x1 = sorted((_rounded(sign * run.x0 - origin), _rounded(sign * run.x1 - origin)))
     voids = (_rounded(run.void_start_mm), _rounded(run.void_end_mm))
     edges = (run.keeps_near, run.keeps_far)
+    breadths = [_moved_breadth(b, run.width_mm, sign, origin, across=across) for b in run.breadths]
     return replace(
         run,
         row=row,
@@ -91,6 +92,25 @@ def _moved(run: RunDemand, sign: float, origin: float, row: int, *, across: bool
         void_start_mm=voids[sign < 0],
         void_end_mm=voids[sign > 0],
         width_mm=_rounded(run.width_mm),
+        keeps_near=edges[across],
+        keeps_far=edges[not across],
+        breadths=tuple(sorted(breadths)),
+    )
+
+
+def _moved_breadth(
+    breadth: Breadth, width: float, sign: float, origin: float, *, across: bool
+) -> Breadth:
+    x0, x1 = sorted((_rounded(sign * breadth.x0 - origin), _rounded(sign * breadth.x1 - origin)))
+    low, high = breadth.low_mm, breadth.high_mm
+    if across:
+        low, high = width - high, width - low
+    edges = (breadth.keeps_near, breadth.keeps_far)
+    return Breadth(
+        x0=x0,
+        x1=x1,
+        low_mm=_rounded(low),
+        high_mm=_rounded(high),
         keeps_near=edges[across],
         keeps_far=edges[not across],
     )
@@ -109,6 +129,10 @@ def form_key(form: Form) -> list[tuple[float, ...]]:
     """The numbers of a form in order: equal for equal bays."""
     runs = form.demand.runs
     return [
-        (r.row, r.x0, r.x1, r.void_start_mm, r.void_end_mm, r.width_mm, r.keeps_near, r.keeps_far)
+        (
+            *(r.row, r.x0, r.x1, r.void_start_mm, r.void_end_mm),
+            *(r.width_mm, r.keeps_near, r.keeps_far),
+            *(value for b in r.breadths for value in astuple(b)),
+        )
         for r in runs
     ]

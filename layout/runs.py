@@ -26,6 +26,7 @@ from importer.tolerance import (
     SLIVER_WIDTH_MM,
     area_slack,
 )
+from layout.bay_breadths import breadths_of
 from layout.bay_chords import Chords, chords_of
 from layout.bay_error import not_laid
 from layout.demand import BayDemand, RunDemand, StockRules
@@ -259,6 +260,10 @@ def _joined(touches: Iterable[Touch]) -> list[Touch]:
 
 def demand(bay_runs: Sequence[Run], touches: Sequence[Touch], rules: RuleSet) -> BayDemand:
     """The joint and stock problem of these runs."""
+    seams: dict[int, list[Touch]] = {r.index: [] for r in bay_runs}
+    for touch in touches:
+        seams[touch.below].append(touch)
+        seams[touch.above].append(touch)
     return BayDemand(
         runs=tuple(
             RunDemand(
@@ -271,6 +276,7 @@ def demand(bay_runs: Sequence[Run], touches: Sequence[Touch], rules: RuleSet) ->
                 width_mm=min(r.y1 - r.y0, rules.plank.width),
                 keeps_near=r.touches_below,
                 keeps_far=r.touches_above,
+                breadths=breadths_of(r, seams[r.index], rules.plank.width),
             )
             for r in bay_runs
         ),

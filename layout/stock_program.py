@@ -40,8 +40,9 @@ class Cases:
     """What `times` alike runs can amount to; arrays of one length.
 
     At mark j a first piece counts in V(j) when j >= `need` and a last one when j < `room`. `opened`
-    planks are opened. The case stands for first pieces from `low` to `high` mm, and its last piece is
-    at least `last` long (infinite: the run has none).
+    planks are opened, `ends` of them for end pieces. The case stands for first pieces from `low` to
+    `high` mm, and its last piece is at least `last` long (infinite: the run has none). Where no first or
+    last piece is counted, `need` is `NEVER` or `room` 0.
     """
 
     need: Ints
@@ -50,6 +51,7 @@ class Cases:
     low: Floats
     high: Floats
     last: Floats
+    ends: Ints
     times: int
 
     @property

@@ -14,7 +14,7 @@ import numpy as np
 import numpy.typing as npt
 
 from layout.demand import StockRules
-from layout.stock_program import SAFE, Floats, Program
+from layout.stock_program import NEVER, SAFE, Floats, Program
 
 SLACK_MM: Final = 0.05
 """Lengths count this much less than they are: what the stock forgives never lifts a bound."""
@@ -70,13 +70,16 @@ def add_shares(program: Program, onlys: Sequence[float], stock: StockRules) -> N
     cases = program.cases
     low = np.concatenate([c.low for c in cases])
     last = np.concatenate([c.last for c in cases])
-    opened = np.concatenate([c.opened for c in cases])
+    whole = np.concatenate([c.opened - c.ends for c in cases])
+    need = np.concatenate([c.need for c in cases])
+    room = np.concatenate([c.room for c in cases])
     alone = np.isinf(last)
     # A first piece is cut before it is laid and needs no tolerance; the others are cut to measure.
     firsts = shares_of(np.where(alone, low + stock.tolerance, low), stock)
     lasts = shares_of(np.where(alone, 0.0, last + stock.tolerance), stock)
+    has_first, has_last = alone | (need < NEVER), ~alone & (room > 0)
     fixed = shares_of(np.array(onlys) + stock.tolerance, stock)
     for share in SHARES:
-        whole = np.where(alone, 0, opened - 2)
-        value = whole + share(firsts) + np.where(alone, 0.0, share(lasts))
+        value = whole + np.where(has_first, share(firsts), 0.0)
+        value = value + np.where(has_last, share(lasts), 0.0)
         program.at_least(np.arange(len(value)), -value, float(share(fixed).sum()))

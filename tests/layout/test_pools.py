@@ -249,6 +249,7 @@ def mirrored(demand: BayDemand) -> BayDemand:
                 x1=-r.x0,
                 void_start_mm=r.void_end_mm,
                 void_end_mm=r.void_start_mm,
+                breadths=tuple(replace(b, x0=-b.x1, x1=-b.x0) for b in reversed(r.breadths)),
             )
             for r in demand.runs
         ),
