@@ -22,7 +22,7 @@ from layout.safe_write import safe_names
 from layout.site_file import SiteFile
 from layout.site_lay import lay_measured
 from layout.writers.dxf.mark import mark_drawing
-from layout.writers.dxf.storey_marks import mark_storeys
+from layout.writers.dxf.storey_marks import is_stacked, mark_stacked, mark_storeys
 from layout.writers.ifc.model_copy import model_with_floors
 from layout.writers.page.render import page_html
 from layout.writers.record import record_json
@@ -74,13 +74,19 @@ Worker = Callable[[Task], LaidPlan]
 
 
 def _marked(task: Task, result: PlanResult) -> Written:
-    """The marked drawings: the architect's own, or one a storey drawn from his model."""
+    """The marked drawings: the architect's own, once a storey where they are stacked, or one a storey
+    drawn from his model.
+    """
     default_rules = task.default_rules
-    if not _is_model(result):
+    if not _is_model(result) and not is_stacked(result):
         marked = mark_drawing(task.path, result, task.rules, default_rules=default_rules)
         files = {MARKED_ENDING: marked}
     else:
-        storeys = mark_storeys(result, task.rules, default_rules=default_rules)
+        storeys = (
+            mark_storeys(result, task.rules, default_rules=default_rules)
+            if _is_model(result)
+            else mark_stacked(task.path, result, task.rules, default_rules=default_rules)
+        )
         names = safe_names(f"{s.storey.name[:_STOREY_LETTERS]}.dxf" for s in storeys)
         files = {
             f"-{PurePath(name).stem}{MARKED_ENDING}": s.marked

@@ -51,9 +51,10 @@ def mark_drawing(
     *,
     scheme: LayerScheme | None = None,
     default_rules: bool = False,
+    level_mm: float = 0.0,
 ) -> MarkedFile:
     """Add the layout to the architect's drawing; everything that was in it stays as it was. Layers are
-    named by `scheme`, else as the rules say.
+    named by `scheme`, else as the rules say. `level_mm` is the height at which the marks lie.
 
     A sound text DXF of release 2000 or later is added to byte for byte; others (older, binary,
     damaged) are written anew, R12 to R14 as release 2000, and a remark says so, also in the drawing.
@@ -75,7 +76,7 @@ def mark_drawing(
     counted = census(opened.doc) if opened.raw is None else {}
     underlay = underlay_of(opened.doc, to_mm)
     drawn = compose(result, rules, underlay, opened.remarks, default_rules=default_rules)
-    pen = Pen(opened.doc, add_styles(opened.doc, scheme, to_mm), to_mm)
+    pen = Pen(opened.doc, add_styles(opened.doc, scheme, to_mm), to_mm, level_mm=level_mm)
     for mark in drawn.marks:
         pen.draw(mark)
     remarks = list(opened.remarks)

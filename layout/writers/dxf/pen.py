@@ -32,15 +32,25 @@ _SPACING = 5 / 3
 
 
 class Pen:
-    """Draws marks given in millimetres into modelspace in drawing units, or into another space."""
+    """Draws marks given in millimetres into modelspace in drawing units, or into another space.
+
+    `level_mm` is the height of the storey above z = 0. Dimensions lie at 0: their blocks are flat.
+    """
 
     def __init__(
-        self, doc: Drawing, styles: Styles, to_mm: float, space: BaseLayout | None = None
+        self,
+        doc: Drawing,
+        styles: Styles,
+        to_mm: float,
+        space: BaseLayout | None = None,
+        *,
+        level_mm: float = 0.0,
     ) -> None:
         self._space = doc.modelspace() if space is None else space
         self.styles = styles
         self._to_mm = to_mm
         self._decimals = 3 + max(0, ceil(log10(to_mm)))
+        self._level = round(level_mm / to_mm, self._decimals) + 0.0
 
     def draw(self, mark: Mark) -> None:
         """Add one mark."""
@@ -62,6 +72,10 @@ class Pen:
             round(p[1] / self._to_mm, self._decimals) + 0.0,
         )
 
+    def _placed(self, p: Point) -> tuple[float, ...]:
+        """The same, at the height of the storey."""
+        return (*self.unit(p), self._level) if self._level else self.unit(p)
+
     def _size(self, mm: float) -> float:
         return round(mm / self._to_mm, self._decimals + 3)
 
@@ -72,11 +86,14 @@ class Pen:
         points = [self.unit(p) for p in mark.points]
         entity: DXFGraphic
         if len(points) == 2 and not mark.closed:
-            entity = self._space.add_line(points[0], points[1], dxfattribs=self._layer(mark))
+            ends = [self._placed(p) for p in mark.points]
+            entity = self._space.add_line(ends[0], ends[1], dxfattribs=self._layer(mark))
         else:
             entity = self._space.add_lwpolyline(
                 points, close=mark.closed, dxfattribs=self._layer(mark)
             )
+            if self._level:
+                entity.dxf.elevation = self._level
         frame = mark.frame
         placed = (self.unit(frame[0]), frame[1], frame[2]) if frame is not None else None
         entity.set_xdata(APPID, entity_tags(mark.kind, mark.data, placed))
@@ -88,7 +105,7 @@ class Pen:
             rotation=_degrees(mark.angle_deg),
             dxfattribs={**self._layer(mark), "style": self.styles.text},
         )
-        entity.set_placement(self.unit(mark.at), align=_ALIGN[mark.align])
+        entity.set_placement(self._placed(mark.at), align=_ALIGN[mark.align])
         self._ours(entity)
 
     def _lines(self, mark: Lines) -> None:
@@ -97,7 +114,7 @@ class Pen:
             dxfattribs={
                 **self._layer(mark),
                 "style": self.styles.text,
-                "insert": self.unit(mark.at),
+                "insert": self._placed(mark.at),
                 "char_height": self._size(mark.height),
                 "attachment_point": int(_ATTACH[mark.align]),
                 "line_spacing_style": _EXACT_SPACING,
@@ -107,7 +124,7 @@ class Pen:
         self._ours(entity)
 
     def _fill(self, mark: Fill) -> None:
-        first, second, *rest = [self.unit(p) for p in mark.points]
+        first, second, *rest = [self._placed(p) for p in mark.points]
         corners = [first, second, *reversed(rest)]  # SOLID wants its corners crosswise
         self._ours(self._space.add_solid(corners, dxfattribs=self._layer(mark)))
 

@@ -1,9 +1,11 @@
-"""Where lettering may stand at the end of a piece: its ends may be slanted, its edges notched.
+"""Where lettering may stand on pieces: their ends may be slanted, their edges notched.
 
 Bay frame, mm.
 """
 
 from __future__ import annotations
+
+from collections.abc import Sequence
 
 import numpy as np
 import shapely
@@ -32,6 +34,22 @@ def clear_band(piece: Piece, stretch: tuple[float, float]) -> tuple[float, float
     if np.isnan(bounds).any() or (shapely.get_num_geometries(chords) != 1).any():
         return None
     low, high = float(bounds[:, 1].max()), float(bounds[:, 3].min())
+    return (low, high) if low < high else None
+
+
+def band_over(pieces: Sequence[Piece], stretch: tuple[float, float]) -> tuple[float, float] | None:
+    """From where to where all pieces of a run reach across, along a stretch of it. None where they do
+    not.
+    """
+    bands = [
+        clear_band(p, stretch)
+        for p in pieces
+        if p.shape.bounds[0] < stretch[1] and p.shape.bounds[2] > stretch[0]
+    ]
+    sound = [b for b in bands if b is not None]
+    if not sound or len(sound) < len(bands):
+        return None
+    low, high = max(b[0] for b in sound), min(b[1] for b in sound)
     return (low, high) if low < high else None
 
 

@@ -20,6 +20,8 @@ from layout.writers.dxf.marks import Group
 _CELL_MM = 1000.0
 _FILL_WEIGHT = 5
 """Text on a fill cannot be read at all, over a line only badly."""
+_CROSSING_MM = 900.0
+"""How much farther off a text may stand for each line that it then keeps clear of (own judgement)."""
 
 
 class Board:
@@ -73,6 +75,23 @@ class Board:
                 self.take(group.ground)
                 return group
         return None
+
+    def place_nearest(self, candidates: Iterable[tuple[float, Group]]) -> Group | None:
+        """Take the free candidate that is nearest to where it belongs, a line of the architect's under
+        it counted as so much farther off. Candidates come with their distance, mm.
+        """
+        best: tuple[float, Group] | None = None
+        for distance, group in candidates:
+            if (best is not None and distance >= best[0]) or not self.is_free(group.ground):
+                continue
+            crossed = self.crossings(group.boxes) + self.crossings(group.leaders) / 3
+            cost = distance + _CROSSING_MM * crossed
+            if best is None or cost < best[0]:
+                best = cost, group
+        if best is None:
+            return None
+        self.take(best[1].ground)
+        return best[1]
 
     def place_clearest(self, candidates: Iterable[Group]) -> Group | None:
         """Take the free candidate that meets the fewest lines, on a floor or not, the earliest of

@@ -12,6 +12,7 @@ Bay frame in, plan frame out, millimetres.
 from __future__ import annotations
 
 from dataclasses import replace
+from math import hypot
 
 from shapely import Polygon
 
@@ -56,8 +57,11 @@ def draw_start(sketch: Sketch) -> None:
     if sketch.keep(sketch.board.place_outside(outside)):
         return
     needed = text_width("START", PLAN.small) + _ARROW + 2 * INSIDE
-    inside = (_start_words(sketch, at, run.middle, PLAN.small) for run, at in sketch.strips(needed))
-    sketch.keep(sketch.board.place(inside))
+    inside = (
+        (hypot(at - x, middle - y), _start_words(sketch, at, middle, PLAN.small))
+        for at, middle in sketch.strips(needed)
+    )
+    sketch.keep(sketch.board.place_nearest(inside))
 
 
 def _start_words(sketch: Sketch, x: float, y: float, height: float) -> Group:
@@ -102,13 +106,11 @@ def _datum_words(sketch: Sketch, at: Point, offset: float) -> None:
     if sketch.keep(sketch.board.place_outside(outside)):
         return
     half = text_width(words, PLAN.small) / 2
-    strips = sketch.strips(2 * half + INSIDE)
-    inside = sorted(strips, key=lambda s: (s[0].row, abs(s[1] + half - x), s[1]))
-    sketch.keep(
-        sketch.board.place(
-            _pointed(sketch, words, (start, run.middle), (start, y)) for run, start in inside
-        )
+    inside = (
+        (hypot(start + half - x, middle - y), _pointed(sketch, words, (start, middle), (start, y)))
+        for start, middle in sketch.strips(2 * half + INSIDE)
     )
+    sketch.keep(sketch.board.place_nearest(inside))
 
 
 def _pointed(sketch: Sketch, words: str, at: Point, to: Point) -> Group:
@@ -135,10 +137,13 @@ def _datum_dimension(sketch: Sketch, at: Point, sign: int, offset: float) -> Non
         return
     reach = 2 * text_width("0000", PLAN.small) + 3 * INSIDE
     inside = (
-        _dimension(sketch, at, at[0] - sign * (reach + k * STEP), offset, -sign, in_row_2=True)
+        (
+            k * STEP,
+            _dimension(sketch, at, at[0] - sign * (reach + k * STEP), offset, -sign, in_row_2=True),
+        )
         for k in range(_MOST_TRIES)
     )
-    sketch.keep(sketch.board.place(inside))
+    sketch.keep(sketch.board.place_nearest(inside))
 
 
 def _dimension(

@@ -10,6 +10,7 @@ from importer.plan import Point
 from layout.floor import BayLayout, Piece, Role
 from layout.writers.dxf.lettering import text_width
 from layout.writers.dxf.marks import Group, Mark, upright
+from layout.writers.dxf.piece_ends import band_over
 from layout.writers.dxf.placing import Board
 from layout.writers.dxf.runs_seen import EndSlant, RunSeen, end_slant, runs_seen
 from layout.writers.dxf.sizes import PLAN, THINNEST_ROW_MM
@@ -72,16 +73,18 @@ class Sketch:
             self.marks.extend(group.marks)
         return group is not None
 
-    def strips(self, length: float) -> Iterator[tuple[RunSeen, float]]:
+    def strips(self, length: float) -> Iterator[Point]:
         """Places inside the bay, rows 2 to 7, that hold a text of that length between the lengths at
-        the two ends of the run: the run and where the text starts.
+        the two ends of the run: where the text starts, on its middle line. Bay frame.
         """
         ends = 2 * text_width("0000", PLAN.small) + 3 * INSIDE
         for run in self.runs:
             if 2 <= run.row <= 7 and run.height >= THINNEST_ROW:
                 x = run.x0 + ends
                 while x + length + ends / 2 <= run.x1:
-                    yield run, x
+                    band = band_over(run.pieces, (x, x + length))
+                    if band is not None and band[1] - band[0] >= THINNEST_ROW:
+                        yield x, (band[0] + band[1]) / 2
                     x += 5 * STEP
 
 

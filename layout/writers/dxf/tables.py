@@ -16,7 +16,7 @@ from layout.writers.dxf.lettering import LONGEST_SENTENCE, from_drawing, wrapped
 from layout.writers.dxf.marks import Align
 from layout.writers.dxf.panels import Cell, Line, Panel, Sample, heading, item, paragraph, title
 from layout.writers.dxf.runs_seen import EndSlant, RunSeen, is_ripped, rip_words
-from layout.writers.dxf.scheme import Content
+from layout.writers.dxf.scheme import SCHEMES, Content
 from layout.writers.dxf.sizes import SMALL_MM
 from layout.writers.dxf.sketch import LengthApart, Sketch
 from layout.writers.numbers import m2, whole_mm
@@ -75,7 +75,7 @@ def _title(
     result: PlanResult, rules: RuleSet, remarks: Sequence[str], *, default_rules: bool
 ) -> Panel:
     plank = rules.plank
-    lines = [title("FLOOR SETTING-OUT")]
+    lines = [title("FLOOR SETTING-OUT"), *paragraph(_revision(rules))]
     if result.plan is not None:
         units = result.plan.units
         lines += paragraph(
@@ -93,6 +93,19 @@ def _title(
     for remark in remarks:
         lines += paragraph(from_drawing(remark, LONGEST_SENTENCE))
     return Panel(lines=tuple(lines))
+
+
+def _revision(rules: RuleSet) -> str:
+    """What was done to the drawing, for its list of revisions; date and letter as the user gave them."""
+    job = rules.job
+    letter = f"Revision {job.revision}" if job.revision else "Revision"
+    about = ", ".join(w for w in (letter, job.date, job.name) if w)
+    layer = SCHEMES[rules.outputs.layers.value].names[Content.PLANK]
+    words = (
+        f"{about}: setting-out of plank floors added on layers of its own ({layer} and others, see the "
+        "legend). Nothing that was in the drawing has been changed."
+    )
+    return from_drawing(words, LONGEST_SENTENCE)
 
 
 def _figures(*texts: str) -> tuple[Cell, ...]:
