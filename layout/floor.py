@@ -23,7 +23,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from enum import Enum
 from math import hypot
-from typing import NewType
+from typing import Final, NewType
 
 from shapely import Polygon
 
@@ -31,7 +31,11 @@ from importer.plan import DoorwayId, Finding, FlatId, Plan, Point, RoomId, Store
 from layout.floor_laying import NO_DAMAGE as NO_DAMAGE  # noqa: PLC0414 - part of the model
 from layout.floor_laying import DamagedPlanks as DamagedPlanks  # noqa: PLC0414
 from layout.floor_laying import Stretch as Stretch  # noqa: PLC0414
-from layout.floor_setting_out import Alternative as Alternative  # noqa: PLC0414 - part of the model
+from layout.floor_order import Accessories as Accessories  # noqa: PLC0414
+from layout.floor_order import BarOrder as BarOrder  # noqa: PLC0414
+from layout.floor_order import Product as Product  # noqa: PLC0414
+from layout.floor_order import SheetOrder as SheetOrder  # noqa: PLC0414
+from layout.floor_setting_out import Alternative as Alternative  # noqa: PLC0414
 from layout.floor_setting_out import EdgeStrip as EdgeStrip  # noqa: PLC0414
 from layout.floor_setting_out import SettingOut as SettingOut  # noqa: PLC0414
 from layout.floor_setting_out import Taper as Taper  # noqa: PLC0414
@@ -323,12 +327,18 @@ class PlanResult:
     joints: tuple[MovementJoint, ...] = ()
     unlaid: tuple[UnlaidRoom, ...] = ()
     findings: tuple[Finding, ...] = ()
+    accessories: Accessories | None = None
+    """What goes with the planks, thing by thing; None where it was not measured yet."""
+
+
+_NO_BARS: Final = BarOrder()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Quantities:
-    """What a flat or a job needs. Lengths in mm, areas in m2."""
+    """What a flat, storey or job needs of one product. Lengths in mm, areas in m2."""
 
+    product: Product
     planks: int
     bound: int
     spare_planks: int
@@ -339,14 +349,25 @@ class Quantities:
     threshold_mm: tuple[float, ...]
     """Length of each threshold or joint profile, longest first."""
     skirting_mm: float
+    """Wall that is covered."""
+    underlay: SheetOrder | None = None
+    membrane: SheetOrder | None = None
+    profiles: BarOrder = _NO_BARS
+    skirting: BarOrder = _NO_BARS
+    collars: int = 0
+    jambs: int = 0
+    """Jambs of door frames that are cut for planks to run under."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class JobResult:
-    """All plans of one job, and what to order."""
+    """All plans of one job, and what to order: over all of it, by flat, by storey. Headings name the
+    plan too where there are several.
+    """
 
     plans: tuple[PlanResult, ...]
     totals: Quantities
     by_flat: Mapping[str, Quantities]
+    by_storey: Mapping[str, Quantities]
     rules_name: str
     default_rules: bool = False

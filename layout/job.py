@@ -32,6 +32,7 @@ from layout.rules import RuleSet
 from layout.runs import cut_runs, demand
 from layout.setting_out import floor_in, set_out, set_out_across
 from layout.site_dimensions import with_dimensions
+from layout.takeoff_measure import measured
 
 WORTH_A_SEARCH: Final = 1.01
 """With `fewest-planks`, directions whose bound is within this of the best are laid and compared."""
@@ -70,6 +71,7 @@ def lay_plan(plan: Plan, rules: RuleSet) -> PlanResult:
         joints=formed.joints,
         unlaid=_in_plan_order(plan, (*formed.unlaid, *trouble.unlaid)),
         findings=tuple(findings),
+        accessories=measured(layouts, formed.joints, plan, rules),
     )
 
 

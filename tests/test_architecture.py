@@ -45,9 +45,9 @@ ALLOWED = {
     SOLVER: rf"{LAYOUT_MODEL}|layout\.demand|{SOLVER}",
     # The audit shares no code with what it judges.
     r"layout\.audit\w*": rf"{LAYOUT_MODEL}|layout\.audit\w*",
-    r"layout\.takeoff": LAYOUT_MODEL,
+    r"layout\.takeoff\w*": rf"{LAYOUT_MODEL}|layout\.(takeoff_\w+|bay_joins|stock_bars|rules_order)",
     GEOMETRY: rf"{LAYOUT_MODEL}|layout\.demand|{GEOMETRY}",
-    r"layout\.(job|job_\w+)": rf"{LAYOUT_MODEL}|layout\.(demand|audit|takeoff|job_\w+)|{GEOMETRY}"
+    r"layout\.(job|job_\w+)": rf"{LAYOUT_MODEL}|layout\.(demand|audit|takeoff\w*|job_\w+)|{GEOMETRY}"
     rf"|{SOLVER}",
     # What opens a model to write into it knows the reader's ways of opening one.
     r"layout\.writers\.ifc\.(inside|model_copy)": rf"{LAYOUT_MODEL}|layout\.writers\.ifc\..+"
