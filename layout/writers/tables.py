@@ -13,8 +13,9 @@ from layout.cautions import DEFAULT_RULES_NOTE
 from layout.floor import CutKind, JobResult, Piece, Plank, PlanResult, Quantities
 from layout.rules import RuleSet
 from layout.writers.names import clean, flat_name, room_names, storey_name
-from layout.writers.numbers import m2, whole_mm
+from layout.writers.numbers import whole_mm
 from layout.writers.offcuts import offcuts_of
+from layout.writers.order_lines import order_lines
 
 Cell = str | int | float
 
@@ -44,7 +45,7 @@ _STARTS_A_FORMULA = frozenset(
 ) | frozenset("\N{FULLWIDTH HYPHEN-MINUS}\N{FULLWIDTH COMMERCIAL AT}")
 """First characters that make a spreadsheet take a text for a formula."""
 
-ORDER_HEADINGS = ("flat", "item", "quantity", "unit", "remark")
+ORDER_HEADINGS = ("for", "item", "quantity", "unit", "remark")
 
 
 def cuts_csv(result: PlanResult, rules: RuleSet, *, default_rules: bool = False) -> bytes:
@@ -128,36 +129,24 @@ def _measures(kind: CutKind, measures: tuple[float, float]) -> str:
     return str(first) if first == second else f"{first} / {second}"
 
 
-def order_csv(job: JobResult, rules: RuleSet) -> bytes:
-    """What to order, for the job and for each flat."""
+def order_csv(job: JobResult, rules: RuleSet) -> bytes:  # noqa: ARG001 - one form for all outputs
+    """What to order, for the job, for each storey where there are several, and for each flat."""
     rows: list[Sequence[Cell]] = [ORDER_HEADINGS]
-    rows.extend(order_rows("whole job", job.totals, rules))
+    rows.extend(order_rows("whole job", job.totals))
+    if len(job.by_storey) > 1:
+        for name, quantities in job.by_storey.items():
+            rows.extend(order_rows(f"storey {clean(name)}", quantities))
     for name, quantities in job.by_flat.items():
-        rows.extend(order_rows(clean(name), quantities, rules))
+        rows.extend(order_rows(clean(name), quantities))
     if job.default_rules:
         rows.append(("whole job", "note", "", "", DEFAULT_RULES_NOTE))
     return _csv(rows)
 
 
-def order_rows(flat: str, q: Quantities, rules: RuleSet) -> Iterable[Sequence[Cell]]:
+def order_rows(heading: str, q: Quantities) -> Iterator[Sequence[Cell]]:
     """What one flat, storey or job needs, under `ORDER_HEADINGS`."""
-    plank = rules.plank
-    size = f"{plank.length:g} x {plank.width:g} x {plank.thickness:g} mm"
-    packed = f"{plank.per_pack} planks a pack, {m2(plank.length * plank.width * plank.per_pack)} m2"
-    yield flat, "planks laid", q.planks, "planks", f"{size}; no layout needs fewer than {q.bound}"
-    yield flat, "spare planks", q.spare_planks, "planks", "for damage and later repair"
-    yield flat, "packs", q.packs, "packs", packed
-    yield flat, "floor laid", round(q.net_area_m2, 2), "m2", f"waste {q.waste_percent:.1f} %"
-    yield flat, "underlay", round(q.underlay_m2, 2), "m2", "net; add laps as its maker says"
-    remark = "; ".join(str(whole_mm(length)) for length in q.threshold_mm)
-    yield (
-        flat,
-        "threshold and joint profiles",
-        len(q.threshold_mm),
-        "pieces",
-        remark and f"{remark} mm",
-    )
-    yield flat, "skirting or bead", round(q.skirting_mm / 1000, 2), "m", "net; add for mitres"
+    for line in order_lines(q):
+        yield heading, line.item, line.quantity, line.unit, line.remark
 
 
 def _csv(rows: Iterable[Sequence[Cell]]) -> bytes:

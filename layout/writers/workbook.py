@@ -17,10 +17,10 @@ from typing import TYPE_CHECKING, Any, Final
 from layout.floor import JobResult
 from layout.rules import RuleSet
 from layout.writers.names import clean
+from layout.writers.workbook_accessories import accessories_table, bars_table
 from layout.writers.workbook_rows import (
     Cell,
     Table,
-    accessories_table,
     bays_table,
     cuts_table,
     findings_table,
@@ -44,6 +44,7 @@ _TABLES: Final[tuple[Callable[[JobResult, RuleSet], Table], ...]] = (
     bays_table,
     findings_table,
     accessories_table,
+    bars_table,
     notes_table,
 )
 

@@ -3,15 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from pathlib import PurePath
 
 from layout.cautions import CAUTIONS, DEFAULT_RULES_NOTE
 from layout.floor import BayLayout, JobResult, PlanResult, Quantities
 from layout.rules import RuleSet
-from layout.takeoff import combine
 from layout.writers.names import clean, flat_name, room_names, storey_name
-from layout.writers.numbers import m2, mm, whole_mm
+from layout.writers.numbers import m2, mm
 from layout.writers.tables import CUT_HEADINGS, cut_rows, rooms_words
 
 Cell = str | int | float
@@ -40,23 +39,24 @@ class Table:
     frozen: int = 0
 
 
-def _columns(*columns: tuple[str, float] | tuple[str, float, int]) -> tuple[Heading, ...]:
-    return tuple(
-        Heading(words=c[0], width=c[1], decimals=c[2] if len(c) > 2 else 0) for c in columns
-    )
+def columns(*given: tuple[str, float] | tuple[str, float, int]) -> tuple[Heading, ...]:
+    """Headings from words, width and decimals."""
+    return tuple(Heading(words=c[0], width=c[1], decimals=c[2] if len(c) > 2 else 0) for c in given)
 
 
-def _groups(rows: Sequence[Sequence[Cell]], key: int = 0) -> frozenset[int]:
+def groups_of(rows: Sequence[Sequence[Cell]], key: int = 0) -> frozenset[int]:
+    """Rows at which the cell of column `key` is another than in the row above."""
     return frozenset(n for n, row in enumerate(rows) if n == 0 or row[key] != rows[n - 1][key])
 
 
-def _plan_name(result: PlanResult) -> str:
+def plan_name(result: PlanResult) -> str:
+    """The drawing a plan came from, made safe."""
     return clean(PurePath(result.source).name)
 
 
 # --- order --------------------------------------------------------------------------------------
 
-_ORDER_COLUMNS = _columns(
+_ORDER_COLUMNS = columns(
     ("for", 30),
     ("kind", 10),
     ("planks laid", 9),
@@ -65,32 +65,30 @@ _ORDER_COLUMNS = _columns(
     ("least planks possible", 11),
     ("floor laid (m2)", 10, 2),
     ("waste (%)", 8, 1),
-    ("underlay, net (m2)", 11, 2),
+    ("underlay (rolls)", 10),
+    ("membrane (rolls)", 10),
     ("profiles (number)", 9),
-    ("profiles (m)", 9, 2),
-    ("skirting, net (m)", 10, 2),
+    ("profile bars", 8),
+    ("skirting (m of wall)", 10, 2),
+    ("skirting bars", 9),
+    ("pipe collars", 8),
+    ("jambs to undercut", 10),
 )
 
 
-def order_table(job: JobResult, rules: RuleSet) -> Table:
+def order_table(job: JobResult, rules: RuleSet) -> Table:  # noqa: ARG001 - one form for all tables
     """Quantities of the job, of each storey of each plan, of each flat. Packs are whole packs for each
     line alone, so that their sum can exceed the job's.
     """
     rows = [("whole job", "job", *_quantities(job.totals))]
-    several = len(job.plans) > 1
-    for result in job.plans:
-        before = f"{_plan_name(result)}: " if several else ""
-        rows.extend(
-            (f"{before}{name}", "storey", *_quantities(quantities))
-            for name, quantities in _by_storey(result, rules)
-        )
+    rows.extend((clean(name), "storey", *_quantities(q)) for name, q in job.by_storey.items())
     rows.extend((clean(name), "flat", *_quantities(q)) for name, q in job.by_flat.items())
     return Table(
         name="Order",
         title="Order by storey and flat",
         headings=_ORDER_COLUMNS,
         rows=tuple(rows),
-        groups=_groups(rows, 1),
+        groups=groups_of(rows, 1),
         frozen=1,
     )
 
@@ -103,23 +101,15 @@ def _quantities(q: Quantities) -> tuple[Cell, ...]:
         q.bound,
         round(q.net_area_m2, 4),
         round(q.waste_percent, 2),
-        round(q.underlay_m2, 4),
+        q.underlay.rolls if q.underlay is not None else 0,
+        q.membrane.rolls if q.membrane is not None else 0,
         len(q.threshold_mm),
-        round(sum(q.threshold_mm) / 1000, 4),
+        len(q.profiles.bars),
         round(q.skirting_mm / 1000, 4),
+        len(q.skirting.bars),
+        q.collars,
+        q.jambs,
     )
-
-
-def _by_storey(result: PlanResult, rules: RuleSet) -> Iterator[tuple[str, Quantities]]:
-    """What each storey with a floor needs, in plan order."""
-    storeys: dict[str, list[BayLayout]] = {}
-    for layout in result.bays:
-        storeys.setdefault(str(layout.bay.storey), []).append(layout)
-    for layouts in storeys.values():
-        own = {b.bay.id for b in layouts}
-        joints = tuple(j for j in result.joints if own.intersection(j.bays))
-        part = replace(result, bays=tuple(layouts), joints=joints)
-        yield storey_name(result, layouts[0].bay), combine([part], rules).totals
 
 
 # --- cuts ---------------------------------------------------------------------------------------
@@ -149,7 +139,7 @@ def cuts_table(job: JobResult, rules: RuleSet) -> Table:  # noqa: ARG001 - one f
     """Every sawn piece, bay by bay in the order of laying."""
     places = [CUT_HEADINGS.index(words) for words in _CUT_COLUMNS]
     rows = [
-        (_plan_name(result), *(_shown(row[place]) for place in places))
+        (plan_name(result), *(_shown(row[place]) for place in places))
         for result in job.plans
         for row in cut_rows(result)
     ]
@@ -159,7 +149,7 @@ def cuts_table(job: JobResult, rules: RuleSet) -> Table:  # noqa: ARG001 - one f
         title="Sawn pieces in the order of laying",
         headings=(Heading(words="plan", width=22), *columns),
         rows=tuple(rows),
-        groups=_groups(rows, 2),
+        groups=groups_of(rows, 2),
         frozen=3,
     )
 
@@ -170,7 +160,7 @@ def _shown(cell: Cell) -> Cell:
 
 # --- bays ---------------------------------------------------------------------------------------
 
-_BAY_COLUMNS = _columns(
+_BAY_COLUMNS = columns(
     ("plan", 22),
     ("storey", 14),
     ("flat", 14),
@@ -201,7 +191,7 @@ def bays_table(job: JobResult, rules: RuleSet) -> Table:  # noqa: ARG001 - one f
         title="Bays",
         headings=_BAY_COLUMNS,
         rows=tuple(rows),
-        groups=_groups(rows, 2),
+        groups=groups_of(rows, 2),
         frozen=5,
     )
 
@@ -210,7 +200,7 @@ def _bay(result: PlanResult, layout: BayLayout) -> tuple[Cell, ...]:
     bay, out = layout.bay, layout.setting_out
     (shorter, longer), (narrower, wider) = layout.window.length_mm, layout.window.width_mm
     return (
-        _plan_name(result),
+        plan_name(result),
         storey_name(result, bay),
         flat_name(result, bay),
         str(bay.id),
@@ -230,7 +220,7 @@ def _bay(result: PlanResult, layout: BayLayout) -> tuple[Cell, ...]:
 
 # --- findings -----------------------------------------------------------------------------------
 
-_FINDING_COLUMNS = _columns(
+_FINDING_COLUMNS = columns(
     ("plan", 22), ("kind", 10), ("code or rule", 16), ("what", 70), ("where", 40), ("remedy", 50)
 )
 
@@ -243,12 +233,12 @@ def findings_table(job: JobResult, rules: RuleSet) -> Table:  # noqa: ARG001 - o
         title="Findings and rules not kept",
         headings=_FINDING_COLUMNS,
         rows=tuple(rows),
-        groups=_groups(rows),
+        groups=groups_of(rows),
     )
 
 
 def _findings(result: PlanResult) -> Iterator[tuple[Cell, ...]]:
-    plan = _plan_name(result)
+    plan = plan_name(result)
     names = room_names(result.plan)
     for layout in result.bays:
         for b in layout.breaches:
@@ -271,48 +261,9 @@ def _findings(result: PlanResult) -> Iterator[tuple[Cell, ...]]:
 _WEIGHT = ("refused", "settle", "note")
 
 
-# --- accessories --------------------------------------------------------------------------------
-
-_ACCESSORY_COLUMNS = _columns(
-    ("plan or flat", 30),
-    ("item", 24),
-    ("length (m)", 11, 2),
-    ("area (m2)", 11, 2),
-    ("between", 40),
-    ("remark", 60),
-)
-
-
-def accessories_table(job: JobResult, rules: RuleSet) -> Table:  # noqa: ARG001 - one form for all
-    """Profiles one by one with their place, then underlay and skirting of each flat."""
-    rows = [row for result in job.plans for row in _profiles(result)]
-    for name, q in job.by_flat.items():
-        flat = clean(name)
-        rows.append((flat, "underlay", "", round(q.underlay_m2, 4), "", "net; add for laps"))
-        skirting = round(q.skirting_mm / 1000, 4)
-        rows.append((flat, "skirting or bead", skirting, "", "", "net; add for mitres"))
-    return Table(
-        name="Accessories",
-        title="Profiles, underlay, skirting",
-        headings=_ACCESSORY_COLUMNS,
-        rows=tuple(rows),
-        groups=_groups(rows),
-        frozen=2,
-    )
-
-
-def _profiles(result: PlanResult) -> Iterator[tuple[Cell, ...]]:
-    plan = _plan_name(result)
-    rooms = {b.bay.id: clean(b.bay.name) for b in result.bays}
-    for joint in result.joints:
-        sides = " | ".join(f"{b} {rooms.get(b, '')}".strip() for b in joint.bays)
-        length = whole_mm(joint.length_mm) / 1000
-        yield plan, f"{joint.kind.value} profile", length, "", sides, joint.why
-
-
 # --- notes --------------------------------------------------------------------------------------
 
-_NOTE_COLUMNS = _columns(("item", 24), ("note", 100))
+_NOTE_COLUMNS = columns(("item", 24), ("note", 100))
 
 
 def notes_table(job: JobResult, rules: RuleSet) -> Table:
@@ -337,5 +288,5 @@ def notes_table(job: JobResult, rules: RuleSet) -> Table:
         title="Rules and cautions",
         headings=_NOTE_COLUMNS,
         rows=tuple(rows),
-        groups=_groups(rows),
+        groups=groups_of(rows),
     )

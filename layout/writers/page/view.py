@@ -18,6 +18,7 @@ from layout.takeoff import NO_FLAT
 from layout.writers.names import clean, flat_name, room_names, storey_name
 from layout.writers.numbers import whole_mm
 from layout.writers.offcuts import offcuts_of
+from layout.writers.order_lines import bar_words, roll_size
 from layout.writers.page.drawing import BayDrawing, Ground, draw_bay, ground_of
 from layout.writers.page.lines import PlanWords, RunLine, plan_words, run_lines
 
@@ -64,8 +65,10 @@ class OrderLine:
     planks: int
     packs: int
     area_m2: float
-    underlay_m2: float
-    skirting_m: float
+    rolls: int
+    profiles: str
+    skirting: str
+    jambs: int
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -125,9 +128,20 @@ def _totals(q: Quantities, rules: RuleSet) -> Iterator[tuple[str, str]]:
     yield "no layout needs fewer than", f"{q.bound} planks"
     yield "floor", f"{q.net_area_m2:.2f} m\N{SUPERSCRIPT TWO}"
     yield "waste", f"{q.waste_percent:.1f} %"
-    yield "underlay", f"{q.underlay_m2:.2f} m\N{SUPERSCRIPT TWO}"
-    yield "skirting", f"{q.skirting_mm / 1000:.1f} m"
-    yield "profiles", f"{len(q.threshold_mm)}, {sum(q.threshold_mm) / 1000:.1f} m in all"
+    for name, sheet in (("underlay", q.underlay), ("membrane", q.membrane)):
+        if sheet is not None:
+            yield name, f"{sheet.rolls} rolls of {roll_size(sheet)}"
+    if q.profiles.bars:
+        yield "profiles", f"{len(q.threshold_mm)}, bars: {bar_words(q.profiles.counts)}"
+    if q.skirting.bars:
+        yield (
+            "skirting",
+            f"{q.skirting_mm / 1000:.1f} m of wall, bars: {bar_words(q.skirting.counts)}",
+        )
+    if q.collars:
+        yield "pipe collars", str(q.collars)
+    if q.jambs:
+        yield "door frames to undercut", f"{q.jambs} jambs, never of a fire door"
 
 
 def _order(name: str, q: Quantities) -> OrderLine:
@@ -136,8 +150,10 @@ def _order(name: str, q: Quantities) -> OrderLine:
         planks=q.planks + q.spare_planks,
         packs=q.packs,
         area_m2=q.net_area_m2,
-        underlay_m2=q.underlay_m2,
-        skirting_m=q.skirting_mm / 1000,
+        rolls=q.underlay.rolls if q.underlay is not None else 0,
+        profiles=bar_words(q.profiles.counts),
+        skirting=bar_words(q.skirting.counts),
+        jambs=q.jambs,
     )
 
 

@@ -9,13 +9,22 @@ from pathlib import PurePath
 from typing import Final
 
 from importer.plan import RoomId, Severity
-from layout.floor import BayId, BayLayout, PlanResult, Quantities
+from layout.floor import Accessories, BayId, BayLayout, PlanResult, Quantities
 from layout.rules import RuleSet
-from layout.takeoff import combine
+from layout.takeoff import accessories_of, combine
 from layout.writers.names import clean, flat_name, room_names
-from layout.writers.numbers import m2
+from layout.writers.numbers import m2, whole_mm
+from layout.writers.order_lines import bar_words, roll_size
 from layout.writers.sheets.bay_blocks import LONGEST_SENTENCE, cautions_block
-from layout.writers.sheets.blocks import Block, Flow, columns_in, heading, item, paragraph
+from layout.writers.sheets.blocks import (
+    Block,
+    Flow,
+    Strip,
+    columns_in,
+    heading,
+    item,
+    paragraph,
+)
 from layout.writers.sheets.border import (
     BLOCK_HEIGHT,
     TitleBlock,
@@ -107,6 +116,11 @@ def _blocks(
         yield _bays(result, sheets, width)
     if len(job.by_flat) > 1:
         yield _flats(job.by_flat, width)
+    things = accessories_of(result, rules)
+    profiles = _profiles(things, width)
+    if profiles is not None:
+        yield profiles
+    yield from _frames(things, width)
     yield from (b for b in (_breaches(result, width), _settle(result, width)) if b is not None)
     yield from (b for b in (_unlaid(result, width), _notes(result, width)) if b is not None)
 
@@ -130,18 +144,67 @@ def _facts(result: PlanResult, rules: RuleSet, width: float) -> Block:
 
 
 def _order(q: Quantities, rules: RuleSet, width: float) -> Block:
-    profiles = f"profiles, {sum(q.threshold_mm) / 1000:.2f} m in all, see the bays"
     facts = [
         (str(q.packs), f"packs of {rules.plank.per_pack}"),
         (str(q.planks), f"planks laid; no layout under these rules needs fewer than {q.bound}"),
         (str(q.spare_planks), f"spare planks ({100 * rules.order.spare:g} %)"),
         (f"{q.net_area_m2:.2f} m²", f"floor, waste {q.waste_percent:.1f} %"),
-        (f"{q.underlay_m2:.2f} m²", "underlay, net"),
-        (str(len(q.threshold_mm)), profiles),
-        (f"{q.skirting_mm / 1000:.2f} m", "skirting or bead, net"),
+        *_beside(q),
     ]
     strips = [s for a, b in facts for s in item(a, b, width, indent=22.0)]
     return Block(head=(heading("Order"),), strips=tuple(strips))
+
+
+def _beside(q: Quantities) -> Iterator[tuple[str, str]]:
+    """Rolls, bars, collars and jambs, as far as there are any."""
+    for name, sheet in (("underlay", q.underlay), ("membrane", q.membrane)):
+        if sheet is not None and sheet.rolls:
+            words = (
+                f"{name}, {roll_size(sheet)}: {sheet.strips} strips, {sheet.rolled_mm / 1000:.1f} m"
+            )
+            yield _count(sheet.rolls, "roll"), words
+    if q.profiles.bars:
+        words = f"profile, {bar_words(q.profiles.counts)}, for {len(q.threshold_mm)}"
+        yield _count(len(q.profiles.bars), "bar"), words
+    if q.skirting.bars:
+        words = (
+            f"skirting or bead, {bar_words(q.skirting.counts)}, for {q.skirting_mm / 1000:.2f} m"
+        )
+        yield _count(len(q.skirting.bars), "bar"), words
+    if q.collars:
+        yield str(q.collars), "pipe collars"
+    if q.jambs:
+        yield _count(q.jambs, "jamb"), "to undercut for planks to run under, never of a fire door"
+
+
+def _count(number: int, word: str) -> str:
+    return f"{number} {word}{'s' * (number != 1)}"
+
+
+def _profiles(things: Accessories, width: float) -> Block | None:
+    """Where each profile goes."""
+    if not things.profiles:
+        return None
+    rows = [(clean(p.where), str(whole_mm(p.length_mm))) for p in things.profiles]
+    return table_block("Profiles", ("where", "mm"), rows, width, wraps=0)
+
+
+def _frames(things: Accessories, width: float) -> Iterator[Block]:
+    """Which frames are cut, bay by bay, and which are left alone and why."""
+    rows = []
+    for bay in dict.fromkeys(f.bay for f in things.frames if f.jambs):
+        own = [f for f in things.frames if f.bay == bay and f.jambs]
+        doorways = ", ".join(clean(str(f.doorway), 12) for f in own)
+        rows.append((clean(bay, 12), doorways, str(sum(f.jambs for f in own))))
+    if rows:
+        headings = ("bay", "doorways", "jambs")
+        yield table_block("Door frames to undercut", headings, rows, width, wraps=1)
+    strips: list[Strip] = []
+    for note in dict.fromkeys(f.note for f in things.frames if f.note):
+        alone = [clean(str(f.doorway), 12) for f in things.frames if f.note == note]
+        strips += paragraph(f"{', '.join(alone)}: {note}", width)
+    if strips:
+        yield Block(head=(heading("Door frames left as they are"),), strips=tuple(strips))
 
 
 def _bays(result: PlanResult, sheets: Mapping[BayId, int], width: float) -> Block:
