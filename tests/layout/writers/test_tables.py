@@ -43,6 +43,21 @@ def test_order_names_every_item_for_job_and_flat() -> None:
     ]
 
 
+def test_order_says_what_goes_with_the_planks() -> None:
+    """check: 4 x 3.26 m less a door of 900; strips of 1 m along the 4 m: 4, in 2 rolls of 10 m."""
+    rule_set = rules()
+    _, *rows = rows_of(order_csv(combine([rectangle_result()], rule_set), rule_set))
+    lines = {r[1]: r[2:] for r in rows if r[0] == "whole job"}
+    assert lines["underlay, rolls of 1 x 10 m"] == [
+        "2",
+        "rolls",
+        "4 strips edge to edge, 16.0 m off the roll, for 13.04 m2",
+    ]
+    assert lines["profiles, bars of 900 mm"] == ["1", "bars", "for 1: 900 mm"]
+    assert lines["skirting or bead, bars of 2400 mm"] == ["7", "bars", "13.62 m of wall"]
+    assert "pipe collars" not in lines
+
+
 def test_default_rules_are_said_on_the_order() -> None:
     rule_set = rules()
     job = combine([rectangle_result()], rule_set, default_rules=True)

@@ -16,7 +16,7 @@ from layout.takeoff import combine
 from layout.writers.workbook import job_workbook
 from tests.layout.laid import rectangle_result, rules
 
-SHEETS = ["Order", "Cuts", "Bays", "Findings", "Accessories", "Notes"]
+SHEETS = ["Order", "Cuts", "Bays", "Findings", "Accessories", "Bars", "Notes"]
 
 
 def job_of(name: str = '=HYPERLINK("http://x.test")') -> JobResult:
@@ -68,7 +68,7 @@ def test_figures_are_numbers_and_those_of_the_job(book: Any) -> None:
 
 
 def test_units_stand_in_the_headings(book: Any) -> None:
-    for name in ("Order", "Cuts", "Bays", "Accessories"):
+    for name in ("Order", "Cuts", "Bays", "Accessories", "Bars"):
         headings = [c.value for c in book[name][1]]
         assert any(h.endswith(("(mm)", "(m2)", "(m)")) for h in headings)
 
@@ -99,3 +99,15 @@ def test_another_name_gives_other_bytes(data: bytes) -> None:
 def test_text_longer_than_a_cell_is_cut_off() -> None:
     sheet = openpyxl.load_workbook(io.BytesIO(job_workbook(job_of("x" * 40_000), rules())))["Cuts"]
     assert all(len(rooms) <= 32_767 for rooms in column(sheet, "rooms"))
+
+
+def test_bars_and_places_add_up_to_the_order(book: Any) -> None:
+    """check: 4 x 3.26 m less a door of 900: 13.62 m of wall."""
+    places, bars = book["Accessories"], book["Bars"]
+    items = column(places, "item")
+    length = dict(zip(items, column(places, "length (mm)"), strict=True))
+    assert length["skirting or bead"] == 13_620
+    assert length["profile"] == 900
+    numbers = column(book["Order"], "skirting bars")
+    sawn = zip(column(bars, "item"), column(bars, "bars"), strict=True)
+    assert sum(n for item, n in sawn if item == "skirting or bead") == numbers[0]
