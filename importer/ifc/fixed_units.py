@@ -35,6 +35,8 @@ def find_fixed_units(rooms: Sequence[RoomDraft], bodies: Bodies) -> tuple[Obstac
     tree = STRtree([r.shape for r in rooms])
     found: list[ObstacleDraft] = []
     for body in units:
+        if not any(_stands_in(body, room) for room in rooms):
+            continue
         outline = seen_from_above(body.mesh)
         for k in np.sort(tree.query(outline, predicate="intersects")).tolist():
             if not _stands_in(body, rooms[k]):

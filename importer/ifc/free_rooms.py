@@ -21,6 +21,7 @@ from importer.ifc.section_bodies import Bodies, Role
 from importer.ifc.section_cut import cut_at, polygons_of
 from importer.ifc.section_levels import Level, bare_of, floor_of, holes_in
 from importer.ifc.section_openings import Opening, clipped
+from importer.ifc.section_stairs import all_treads
 from importer.outlines import (
     clean_outline,
     inscribed_diameter,
@@ -99,7 +100,8 @@ def free_rooms(
         for shape in _enclosed(level, bodies, openings):
             candidates += _on_floor(level, shape, floor)
     heights = sorted({level.floor for level in levels})
-    stairs = {height: stairs_on(bodies, height) for height in heights}
+    steps = all_treads(b.mesh for b in bodies.of(Role.STAIR))
+    stairs = {height: stairs_on(steps, height) for height in heights}
     found = []
     for candidate in _each_place_once(candidates):
         room = candidate.room

@@ -2,14 +2,14 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import Final
 
 import shapely
 from shapely.geometry.base import BaseGeometry
 
-from importer.ifc.section_bodies import Bodies, Role
 from importer.ifc.section_cut import together
-from importer.ifc.section_stairs import treads
+from importer.ifc.section_stairs import Tread
 
 LEAST_RISE_MM: Final = 50.0
 """A face of a stair no higher above the floor is the floor."""
@@ -19,14 +19,13 @@ CLOSE_MM: Final = 60.0
 """Gaps between treads that run on are closed: nosings, strings."""
 
 
-def stairs_on(bodies: Bodies, floor: float) -> BaseGeometry:
-    """Stairs that stand on a floor or rise through it, as far as nobody walks upright under them."""
-    steps = [
-        shape
-        for body in bodies.of(Role.STAIR)
-        if body.low <= floor + HEADROOM_MM and body.high > floor + LEAST_RISE_MM
-        for height, shape in treads(body.mesh)
-        if floor + LEAST_RISE_MM < height <= floor + HEADROOM_MM
-    ]
-    stairs = shapely.buffer(together(steps), CLOSE_MM / 2, join_style="mitre")
+def stairs_on(steps: Sequence[Tread], floor: float) -> BaseGeometry:
+    """Stairs that stand on a floor or rise through it, as far as nobody walks upright under them.
+
+    Args:
+        steps: the treads of all stairs (`all_treads`).
+        floor: height of the floor, mm.
+    """
+    taken = [shape for z, shape in steps if floor + LEAST_RISE_MM < z <= floor + HEADROOM_MM]
+    stairs = shapely.buffer(together(taken), CLOSE_MM / 2, join_style="mitre")
     return shapely.buffer(stairs, -CLOSE_MM / 2, join_style="mitre")

@@ -19,6 +19,7 @@ from importer.ifc.model import IfcModel
 from importer.ifc.section_bodies import Bodies, Body, Role
 from importer.ifc.section_cut import cut_at, polygons_of
 from importer.ifc.section_levels import bare_of, floor_of
+from importer.ifc.section_stairs import Tread, all_treads
 from importer.plan import Finding, ObstacleKind, Severity
 
 CUT_MM: Final = 100.0
@@ -60,6 +61,7 @@ def find_in_the_way(model: IfcModel, rooms: Sequence[RoomDraft], bodies: Bodies)
         rooms: all rooms; those found between walls have theirs taken out already.
         bodies: everything meshed.
     """
+    steps = all_treads(b.mesh for b in bodies.of(Role.STAIR))
     levels: dict[int, _Level] = {}
     found: list[ObstacleDraft] = []
     findings: list[Finding] = []
@@ -68,7 +70,7 @@ def find_in_the_way(model: IfcModel, rooms: Sequence[RoomDraft], bodies: Bodies)
             continue
         at = round(room.low / LEVEL_MM)
         if at not in levels:
-            levels[at] = _level(bodies, room.low)
+            levels[at] = _level(bodies, steps, room.low)
         found += _in_room(k, room, levels[at])
         piers, share = _piers(k, room, levels[at])
         found += piers
@@ -77,7 +79,7 @@ def find_in_the_way(model: IfcModel, rooms: Sequence[RoomDraft], bodies: Bodies)
     return InTheWay(obstacles=tuple(found), findings=tuple(findings))
 
 
-def _level(bodies: Bodies, floor: float) -> _Level:
+def _level(bodies: Bodies, steps: Sequence[Tread], floor: float) -> _Level:
     height = floor + CUT_MM
     standing = [b for b in bodies.of(Role.COLUMN, Role.WALL) if b.low < height < b.high]
     cuts = [(b, cut_at(b.mesh, height)) for b in standing]
@@ -85,7 +87,7 @@ def _level(bodies: Bodies, floor: float) -> _Level:
     return _Level(
         columns=tuple((b, s) for b, s in cuts if b.role is Role.COLUMN),
         walls=shapely.union_all(np.array(walls, dtype=object)),
-        stairs=stairs_on(bodies, floor),
+        stairs=stairs_on(steps, floor),
         slabs=floor_of(bodies, floor),
     )
 

@@ -95,13 +95,20 @@ def _on_edge(
 def _area(segments: Floats) -> BaseGeometry:
     """The area within segments whose ends are the very same points, by the even-odd rule."""
     moved = np.hypot(*(segments[:, 1] - segments[:, 0]).T) > 0.0
-    return _within(MultiLineString(list(segments[moved])))
+    return _within(_lines(segments[moved]))
 
 
 def _snapped_area(segments: Floats) -> BaseGeometry:
     """The area within segments that meet only nearly: shells torn at their seams."""
-    snapped = shapely.set_precision(MultiLineString(list(segments)), SNAP_MM)
+    snapped = shapely.set_precision(_lines(segments), SNAP_MM)
     return _within(shapely.union_all(shapely.get_parts(snapped)))
+
+
+def _lines(segments: Floats) -> MultiLineString:
+    """Segments, (n, 2, 2), as one geometry."""
+    lines = shapely.multilinestrings(np.atleast_1d(np.asarray(shapely.linestrings(segments))))
+    assert isinstance(lines, MultiLineString)
+    return lines
 
 
 def _within(lines: BaseGeometry) -> BaseGeometry:
@@ -124,7 +131,12 @@ def joined_triangles(corners: Floats) -> BaseGeometry:
     upright = np.abs(u[:, 0] * v[:, 1] - u[:, 1] * v[:, 0]) <= 2 * GRID_MM
     if upright.all():
         return Polygon()
-    triangles = shapely.polygons(corners[~upright])
+    # Top and bottom of a body lie on each other: each triangle is joined once.
+    snapped = np.rint(corners[~upright] / SNAP_MM).astype(np.int64)
+    order = np.lexsort((snapped[:, :, 1], snapped[:, :, 0]), axis=1)
+    alike = np.take_along_axis(snapped, order[:, :, None], axis=1)
+    _, once = np.unique(alike.reshape(-1, 6), axis=0, return_index=True)
+    triangles = shapely.polygons(corners[~upright][np.sort(once)])
     return shapely.union_all(triangles, grid_size=SNAP_MM)
 
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from typing import Final, NamedTuple
 
 import numpy as np
@@ -36,7 +36,7 @@ class Tread(NamedTuple):
     shape: BaseGeometry
 
 
-def treads(mesh: Mesh) -> list[tuple[float, BaseGeometry]]:
+def _treads(mesh: Mesh) -> list[Tread]:
     """Level faces of a stair by their height, from the lowest."""
     corners = mesh.vertices[mesh.faces]
     normal = np.cross(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0])
@@ -53,13 +53,13 @@ def treads(mesh: Mesh) -> list[tuple[float, BaseGeometry]]:
         mine = order[groups == label]
         shape = joined_triangles(corners[mine][:, :, :2])
         if shape.area >= LEAST_TREAD_MM2:
-            found.append((float(heights[mine].max()), shape))
+            found.append(Tread(float(heights[mine].max()), shape))
     return found
 
 
-def all_treads(meshes: Sequence[Mesh]) -> tuple[Tread, ...]:
+def all_treads(meshes: Iterable[Mesh]) -> tuple[Tread, ...]:
     """The treads of all stairs, from the highest down."""
-    found = [Tread(z, shape) for mesh in meshes for z, shape in treads(mesh)]
+    found = [tread for mesh in meshes for tread in _treads(mesh)]
     return tuple(sorted(found, key=lambda t: (-t.height, t.shape.bounds)))
 
 

@@ -62,7 +62,7 @@ def storey_linework(
     things = _Things(
         bodies=bodies,
         openings=tuple(openings),
-        treads=all_treads([b.mesh for b in bodies.of(Role.STAIR)]),
+        treads=all_treads(b.mesh for b in bodies.of(Role.STAIR)),
     )
     drawn: list[Drawn] = []
     for level in levels:
