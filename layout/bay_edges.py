@@ -13,9 +13,10 @@ from shapely import MultiPolygon, Polygon
 from shapely.geometry.base import BaseGeometry
 
 from importer.plan import Plan
-from importer.tolerance import PARALLEL_DEG, SLIVER_WIDTH_MM
-from layout.floor import Bay, Frame
+from importer.tolerance import LENGTH_MM, PARALLEL_DEG, SLIVER_WIDTH_MM
+from layout.floor import Bay, Frame, SettingOut
 from layout.row_grid import GridEdge
+from layout.rules import RuleSet
 
 Floats = NDArray[np.float64]
 
@@ -140,3 +141,11 @@ def _stretches(points: Floats) -> list[tuple[tuple[float, float, float, float], 
         if x1 - x0 > NIB_MM:
             found.append(((float(x0), float(y0), float(x1), float(y1)), bool(way[start] > 0)))
     return found
+
+
+def thin_strips(setting_out: SettingOut, rules: RuleSet) -> int:
+    """How many edges a row grid leaves a strip below the least width at."""
+    return sum(
+        s.width_mm < least_strip(s.x1 - s.x0, rules.rows.min_width) - LENGTH_MM
+        for s in setting_out.strips
+    )

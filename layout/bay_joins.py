@@ -10,6 +10,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from fnmatch import fnmatchcase
+from types import MappingProxyType
 
 from importer.plan import Doorway, DoorwayId, Plan, Room, RoomId
 from layout.bay_doorways import joint_line, tongue_into
@@ -45,15 +46,22 @@ def is_named(room: Room, match: str) -> bool:
     return any(fnmatchcase(name, pattern) for name in names for pattern in patterns)
 
 
-def join_rooms(plan: Plan, rules: RuleSet, unlaid: Mapping[RoomId, str]) -> Joins:
-    """Group the laid rooms. `unlaid` says of the others why they are not laid."""
+def join_rooms(
+    plan: Plan,
+    rules: RuleSet,
+    unlaid: Mapping[RoomId, str],
+    parted: Mapping[DoorwayId, str] = MappingProxyType({}),
+) -> Joins:
+    """Group the laid rooms. `unlaid` says of the others why they are not laid, `parted` of doorways
+    that would let the floor through why they do not.
+    """
     rooms = {r.id: r for r in plan.rooms}
     through: set[DoorwayId] = set()
     why: dict[DoorwayId, str] = {}
     links: list[tuple[RoomId, RoomId]] = []
     for doorway in plan.doorways:
         a, b = doorway.rooms
-        reason = _why_broken(doorway, rooms, rules, unlaid)
+        reason = _why_broken(doorway, rooms, rules, unlaid) or parted.get(doorway.id, "")
         if reason:
             why[doorway.id] = reason
         elif b is not None:

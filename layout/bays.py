@@ -48,15 +48,18 @@ class _Formed:
     joints: list[MovementJoint] = field(default_factory=list)
 
 
-def form_bays(plan: Plan, rules: RuleSet) -> BayPlan:
+def form_bays(
+    plan: Plan, rules: RuleSet, *, parted: Mapping[DoorwayId, str] | None = None
+) -> BayPlan:
     """All bays of a plan under the rules, in the order of their rooms, and every movement joint.
 
     A room that yields no floor is unlaid with the reason and a finding; it never stops the others.
+    `parted` says of further doorways why the floor is broken there.
     """
     formed = _Formed(why={}, unlaid={})
     for room in plan.rooms:
         _leave_out(room, rules, formed)
-    joins = join_rooms(plan, rules, formed.unlaid)
+    joins = join_rooms(plan, rules, formed.unlaid, parted or {})
     formed.why.update(joins.why_broken)
     obstacles = _obstacles_by_room(plan)
     for rooms in joins.groups:

@@ -11,10 +11,9 @@ from dataclasses import dataclass, replace
 from typing import Final
 
 from importer.plan import Finding, Origin, Plan, Severity
-from importer.tolerance import LENGTH_MM
-from layout.bay_edges import least_strip
+from layout.bay_edges import thin_strips
 from layout.bay_error import LayoutError, told_as_finding
-from layout.bays import form_bays
+from layout.bay_parting import form_floors
 from layout.bound import quick_bound
 from layout.floor import (
     Alternative,
@@ -49,7 +48,7 @@ def lay_plan(plan: Plan, rules: RuleSet) -> PlanResult:
         The bays in the order of their rooms, each audited; joints; rooms not laid and why; the findings
         of importer and layout. CLEAN only without a breach and without a finding to settle.
     """
-    formed = form_bays(plan, rules)
+    formed = form_floors(plan, rules)
     trouble = _Trouble(plan)
     drawn: list[_Drawn] = []
     for bay in formed.bays:
@@ -232,12 +231,5 @@ def _bound_only(grid: Grid, bound: int, rules: RuleSet) -> Alternative:
         why=out.why,
         planks=None,
         bound=bound,
-        breaches=_thin_strips(out, rules),
-    )
-
-
-def _thin_strips(setting_out: SettingOut, rules: RuleSet) -> int:
-    return sum(
-        s.width_mm < least_strip(s.x1 - s.x0, rules.rows.min_width) - LENGTH_MM
-        for s in setting_out.strips
+        breaches=thin_strips(out, rules),
     )

@@ -167,7 +167,8 @@ ROOM_TO_ROOM: Final = "->"
 class DoorwayRules(Section):
     """What happens at doorways: `through` joins the rooms, `break` puts a movement joint there.
     `break_at` names kinds of doorway that always break; `break_doors` and `through_doors` name single
-    doorways and come before kind and default. `leaf_cover`: where the joint lies.
+    doorways and come before kind and default. `misfit`: whether strips that one row grid would leave
+    are avoided by a joint. `leaf_cover`: where the joint lies.
     """
 
     default: Literal["through", "break"] = Field(
@@ -188,6 +189,11 @@ class DoorwayRules(Section):
         default=(),
         description="Doorways that the floor runs on through, written like break_doors. Entrances of "
         "flats and changes of finish break it all the same.",
+    )
+    misfit: Literal["break", "through"] = Field(
+        default="break",
+        description="Where no first row suits all rooms of a joined floor: break puts a joint under a "
+        "door wherever that saves strips below rows.min_width; through keeps the floor one.",
     )
     leaf_cover: Literal["centre", "leaf"] = Field(
         default="centre",
