@@ -13,10 +13,10 @@ from typing import Final
 
 import shapely
 
-from importer.plan import Finding, Origin, Severity
+from importer.plan import Finding, Origin, Plan, Severity
 from importer.tolerance import LENGTH_MM
 from layout.bay_error import LayoutError, told_as_finding
-from layout.bays import form_bays
+from layout.bays import BayPlan, form_bays
 from layout.floor import Bay, BayLayout, PlanResult, PlanStatus, SiteChange
 from layout.floor_site import SiteMeasure
 from layout.job import lay_bay
@@ -64,7 +64,7 @@ def lay_measured(result: PlanResult, site: SiteFile, rules: RuleSet) -> PlanResu
     findings = [f for m in measured if (f := _contradiction(m, given)) is not None]
     sound = [m for m in measured if m.real.is_valid]
     plan = plan_as_measured(result.plan, sound)
-    formed = form_bays(plan, rules)
+    formed = _formed(plan, result, rules)
     work = _Work(result=replace(result, plan=plan), rules=rules, ties=ties, given=given)
     layouts, told = work.lay(formed.bays)
     findings += told
@@ -80,6 +80,19 @@ def lay_measured(result: PlanResult, site: SiteFile, rules: RuleSet) -> PlanResu
         joints=formed.joints,
         findings=(*result.findings, *findings),
     )
+
+
+def _formed(plan: Plan, result: PlanResult, rules: RuleSet) -> BayPlan:
+    """The bays of the measured plan, parted at the doorways where the layout as drawn was, their rows in
+    the same direction.
+    """
+    assert result.plan is not None  # a plan that was laid
+    whole = {j.doorway for j in form_bays(result.plan, rules).joints}
+    parted = {j.doorway: j.why for j in result.joints if j.doorway and j.doorway not in whole}
+    formed = form_bays(plan, rules, parted=parted)
+    along = {b.bay.id: b.bay.along for b in result.bays}
+    bays = (replace(b, along=along.get(b.id, b.along)) for b in formed.bays)
+    return replace(formed, bays=tuple(bays))
 
 
 def _status(

@@ -13,6 +13,8 @@ from layout.bays import BayPlan, form_bays
 from layout.job import lay_plan
 from layout.rules import RuleSet
 from layout.setting_out import set_out
+from layout.site_file import load_site_text
+from layout.site_lay import lay_measured
 from tests.layout.build import doorway, plan, room, rules
 
 WIDTH = 180.0
@@ -121,3 +123,14 @@ def test_floor_is_parted_in_the_finished_layout() -> None:
     result = lay_plan(drawing, rule_set())
     assert len(result.bays) == 2
     assert not any(b.rule == "rows.min_width" for bay in result.bays for b in bay.breaches)
+
+
+def test_measured_on_site_it_stays_parted_at_the_same_door() -> None:
+    drawing = side_by_side(*FIRST, *SECOND)
+    result = lay_plan(drawing, rule_set())
+    size = result.bays[0].dimensions[0]
+    bay = result.bays[0].bay.id
+    text = f"plan: test.dxf\nbays:\n  {bay}: {{{size.id}: {size.drawn_mm + 0.5}}}\n"
+    again = lay_measured(result, load_site_text(text, "site.yaml"), rule_set())
+    assert [b.bay.rooms for b in again.bays] == [b.bay.rooms for b in result.bays]
+    assert [j.doorway for j in again.joints] == [j.doorway for j in result.joints]
