@@ -18,7 +18,7 @@ from layout.writers.dxf.runs_seen import (
 )
 from layout.writers.dxf.tables import Told
 from layout.writers.numbers import whole_mm
-from layout.writers.offcuts import Offcuts, place_of
+from layout.writers.offcuts import Offcuts
 
 _HEADINGS = ("row", "first", "from", "full", "last", "keep", "cuts")
 _RIGHT, _LEFT = Align.RIGHT, Align.LEFT
@@ -27,6 +27,7 @@ _ALIGNS = (_RIGHT, _RIGHT, _RIGHT, _RIGHT, _RIGHT, _RIGHT, _LEFT)
 HOW_TO_READ = (
     "first, last: length of the piece at the start and the end of the row; between: full lengths.",
     "from 7: the first piece is an offcut of row 7. keep 9: write 9 on the offcut, row 9 needs it.",
+    "7a, 7b: the first and second stretch of row 7, counted from its start.",
 )
 
 
@@ -52,7 +53,7 @@ def _row(run: RunSeen, told: Told, offcuts: Offcuts) -> tuple[str, ...]:
         if came_from:
             cuts.append(f"{'last' if piece is last else piece.number} from {came_from}")
     return (
-        str(run.row),
+        offcuts.labels[first.id],
         _length(first, told.sketch.first_slant),
         source,
         str(between) if between else "",
@@ -68,14 +69,14 @@ def _length(piece: Piece, slant: EndSlant | None) -> str:
 
 def _source(piece: Piece, offcuts: Offcuts) -> str:
     source = offcuts.source(piece)
-    return "" if source is None else for_sheet(place_of(source, piece))
+    return "" if source is None else for_sheet(offcuts.place(source, piece))
 
 
 def _uses(pieces: Sequence[Piece], offcuts: Offcuts) -> Iterator[str]:
     for piece in pieces:
         use = offcuts.use(piece)
         if use is not None:
-            yield for_sheet(place_of(use, piece))
+            yield for_sheet(offcuts.place(use, piece))
 
 
 def _unique(words: Iterable[str]) -> list[str]:

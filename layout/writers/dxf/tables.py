@@ -20,6 +20,7 @@ from layout.writers.dxf.scheme import SCHEMES, Content
 from layout.writers.dxf.sizes import SMALL_MM
 from layout.writers.dxf.sketch import LengthApart, Sketch
 from layout.writers.numbers import m2, whole_mm
+from layout.writers.run_labels import labels_of
 
 _MOST_FINDINGS = 15
 _MOST_BREACHES = 8
@@ -238,7 +239,8 @@ def _apart(told: Sequence[Told]) -> Panel | None:
     lines = [heading("LENGTHS NOT ON THE PLAN")]
     for t in told:
         if t.apart:
-            words = (f"row {a.row} {a.piece.role.value} {a.words}" for a in t.apart)
+            labels = labels_of([t.layout])
+            words = (f"row {labels[a.piece.id]} {a.piece.role.value} {a.words}" for a in t.apart)
             lines += item(from_drawing(t.layout.bay.id), "; ".join(words), x=_ROOMS)
     return Panel(lines=tuple(lines), content=Content.TABLE)
 

@@ -28,7 +28,8 @@ from importer.plan import Plan, Point, RoomId, StoreyId
 from importer.tolerance import AREA_MM2, GRID_MM
 from layout.floor import BayId, BayLayout, MovementJoint, Piece
 from layout.writers.dxf.runs_seen import RunSeen, is_ripped
-from layout.writers.page.lines import MINUS, RunLine
+from layout.writers.page.lines import RunLine
+from layout.writers.run_labels import MINUS
 
 WALL_SHOWN_MM: Final = 240.0
 """So much of the walls around a bay is drawn."""

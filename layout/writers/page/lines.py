@@ -8,7 +8,6 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
-from itertools import groupby
 
 from layout.floor import BayId, BayLayout, CutKind, Piece, PieceId, Plank, PlankId, Role
 from layout.writers.dxf.runs_seen import (
@@ -21,9 +20,9 @@ from layout.writers.dxf.runs_seen import (
 )
 from layout.writers.numbers import whole_mm
 from layout.writers.offcuts import Offcuts
+from layout.writers.run_labels import MINUS, labels_of
 from layout.writers.tables import piece_lengths, piece_widths
 
-MINUS = "\N{MINUS SIGN}"
 TIMES = "\N{MULTIPLICATION SIGN}"
 
 
@@ -105,37 +104,12 @@ class PlanWords:
 
 def plan_words(layouts: Sequence[BayLayout], offcuts: Offcuts) -> PlanWords:
     """Gather them; one walk over the pieces."""
-    runs = {layout.bay.id: runs_seen(layout) for layout in layouts}
     return PlanWords(
-        runs=runs,
-        labels={
-            piece.id: label
-            for own in runs.values()
-            for run, label in labelled(own)
-            for piece in run.pieces
-        },
+        runs={layout.bay.id: runs_seen(layout) for layout in layouts},
+        labels=labels_of(layouts, MINUS),
         offcuts=offcuts,
         planks={p.id: p for layout in layouts for p in layout.planks},
     )
-
-
-def labelled(runs: Sequence[RunSeen]) -> Iterable[tuple[RunSeen, str]]:
-    """Each run with its label; runs come by row, then from the start of the row."""
-    for row, members in groupby(runs, key=lambda r: r.row):
-        own = list(members)
-        number = str(row) if row > 0 else f"{MINUS}{-row}"
-        for n, run in enumerate(own):
-            yield run, number if len(own) == 1 else number + _letters(n)
-
-
-def _letters(n: int) -> str:
-    """0: a, 25: z, 26: aa.
-
-    >>> [_letters(n) for n in (0, 25, 26, 27)]
-    ['a', 'z', 'aa', 'ab']
-    """
-    head = _letters(n // 26 - 1) if n >= 26 else ""
-    return head + chr(ord("a") + n % 26)
 
 
 def run_lines(layout: BayLayout, words: PlanWords) -> tuple[RunLine, ...]:

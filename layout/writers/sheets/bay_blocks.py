@@ -7,7 +7,7 @@ from math import ceil
 from typing import Final
 
 from layout.cautions import CAUTIONS, DEFAULT_RULES_NOTE
-from layout.floor import Piece, PieceId, Plank
+from layout.floor import Piece, PieceId
 from layout.rules import RuleSet
 from layout.writers.dxf.runs_seen import EndSlant, is_ripped
 from layout.writers.names import clean
@@ -89,7 +89,7 @@ def stock_block(scene: Scene, width: float) -> Block | None:
         )
         strips += paragraph(words, width, bold=True)
     for side, end, use in ((0, "Near", "first"), (1, "Far", "last")):
-        places = list(_damage(layout.planks, pieces, side))
+        places = list(_damage(scene, pieces, side))
         if places:
             more = "" if len(places) <= _MOST_PLACES else f" and {len(places) - _MOST_PLACES} more"
             told = ", ".join(places[:_MOST_PLACES])
@@ -97,7 +97,7 @@ def stock_block(scene: Scene, width: float) -> Block | None:
                 f"{end} end damaged: cut the {use} piece of row {told}{more} from it.", width
             )
     kept = [
-        f"{whole_mm(p.offcut_mm)} from row {pieces[p.pieces[-1]].row}"
+        f"{whole_mm(p.offcut_mm)} from row {scene.offcuts.labels[p.pieces[-1]]}"
         for p in layout.planks
         if p.offcut_mm > 0 and p.pieces and p.pieces[-1] in pieces
     ]
@@ -109,14 +109,14 @@ def stock_block(scene: Scene, width: float) -> Block | None:
     return _block("Damaged planks, offcuts left", strips)
 
 
-def _damage(planks: Sequence[Plank], pieces: Mapping[PieceId, Piece], side: int) -> Iterator[str]:
+def _damage(scene: Scene, pieces: Mapping[PieceId, Piece], side: int) -> Iterator[str]:
     """Places for planks damaged at one end, the longest damage first: `4 (up to 310)`."""
     found = [
-        (-p.damage_mm[side], pieces[p.pieces[0]].row)
-        for p in planks
+        (-p.damage_mm[side], pieces[p.pieces[0]].row, scene.offcuts.labels[p.pieces[0]])
+        for p in scene.layout.planks
         if p.damage_mm[side] >= _WORTH_TELLING_MM and p.pieces and p.pieces[0] in pieces
     ]
-    for damage, row in sorted(found):
+    for damage, _, row in sorted(found):
         yield f"{row} (up to {int(-damage)})"
 
 
@@ -128,6 +128,11 @@ def reading_block(scene: Scene, stages: Sequence[Stage], width: float) -> Block 
         (any(x.full for x in lines), "full", "planks of full length between them"),
         (any(x.came for x in lines), "from 7", "the first plank is an offcut of row 7"),
         (any(x.keep for x in lines), "keep 9", "write 9 on the offcut, it goes to row 9"),
+        (
+            any(x.label.endswith("b") for x in lines),
+            "7a, 7b",
+            "the first and second stretch of row 7, counted from its start",
+        ),
         (any("no. " in x.cuts for x in lines), "no. 2", "the second plank of the row"),
         (any("/" in x.came + x.keep for x in lines), "B2/4", "bay B2, row 4"),
         (

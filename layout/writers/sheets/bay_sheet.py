@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from itertools import pairwise
 from math import atan2, ceil, degrees
@@ -166,10 +166,11 @@ class _Maker:
     ) -> list[Sketch]:
         """Drawings first, as many windows as are needed, then sheets that the lists run on over."""
         windows = list(_windows(_extent(self.scene), form))
+        names = _part_names(windows, forward=self.scene.left_to_right)
         pages: list[Sketch] = []
         free: list[Column] = []
         while windows:
-            sketch, placed, free = self._plan_page(windows, form, least, draw)
+            sketch, placed, free = self._plan_page(windows, names, form, (least, draw))
             windows = windows[placed:]
             pages.append(sketch)
         flow = Flow.through(free)
@@ -193,11 +194,14 @@ class _Maker:
     def _plan_page(
         self,
         windows: Sequence[Box],
+        names: Mapping[Box, str],
         form: _Form,
-        least: float,
-        draw: Draw,
+        how: tuple[float, Draw],
     ) -> tuple[Sketch, int, list[Column]]:
-        """As many windows as stand on one page one under the other, and the columns left free."""
+        """As many windows as stand on one page one under the other, and the columns left free. `how`:
+        the least width of a column, and what draws a window.
+        """
+        least, draw = how
         sketch = Sketch()
         left, low, right, top = form.box
         y, widest, placed = top, 0.0, 0
@@ -213,6 +217,9 @@ class _Maker:
             if placed and bottom < low:
                 break
             sketch.marks.extend(draw(self.scene, turned).marks)
+            if name := names.get(window):
+                at = (left, y - ABOVE - height - _UNDER + 0.6)
+                sketch.write(Text(words=name, at=at, bold=True))
             y, widest, placed = bottom, max(widest, width + 2 * SIDE), placed + 1
         widest = max(widest, least)
         beside = columns_in((left + widest + GUTTER, low, right, top), least)
@@ -295,6 +302,34 @@ def _instruction(scene: Scene) -> str:
     way = "left to right" if scene.left_to_right else "right to left"
     first = min((p.row for p in scene.layout.pieces if p.order == 1), default=1)
     return f"Row {first} along the start wall, {way}, then towards you"
+
+
+def _part_names(windows: Sequence[Box], *, forward: bool) -> dict[Box, str]:
+    """Of a plan in parts: which part each is, and on which sides the others go on."""
+    if len(windows) < 2:
+        return {}
+    number = {window: n for n, window in enumerate(windows, start=1)}
+    names = {}
+    for window, n in number.items():
+        joins = []
+        for other, k in number.items():
+            side = _side(window, other, forward=forward)
+            if side:
+                joins.append(f"part {k} {side}")
+        names[window] = f"Part {n} of {len(windows)}; joins {', '.join(joins)}"
+    return names
+
+
+def _side(window: Box, other: Box, *, forward: bool) -> str:
+    """Where another window joins this one on paper; empty where it does not."""
+    if window[:4:2] == other[:4:2]:
+        return "below" if other[1] == window[3] else "above" if other[3] == window[1] else ""
+    if window[1::2] == other[1::2]:
+        if other[0] == window[2]:
+            return "on the right" if forward else "on the left"
+        if other[2] == window[0]:
+            return "on the left" if forward else "on the right"
+    return ""
 
 
 def _windows(extent: Box, form: _Form) -> Iterator[Box]:

@@ -14,7 +14,6 @@ from layout.floor import CutKind, Piece, Role
 from layout.writers.dxf.runs_seen import RunSeen, is_cross_cut, is_ripped, length_words, rip_words
 from layout.writers.names import clean
 from layout.writers.numbers import whole_mm
-from layout.writers.offcuts import place_of
 from layout.writers.sheets.scene import Scene
 
 FULL = "full"
@@ -27,10 +26,11 @@ class CutLine:
     """One run as the fitter reads it. `first` and `last` are lengths, `full` for a whole plank, empty
     for none; `came` and `last_came` are the rows whose offcuts they are, `keep` the row that the offcut
     of the last piece goes to; `full` counts the planks of full length between them. `room` is where the
-    run lies, empty for a bay of one room.
+    run lies, empty for a bay of one room, `label` what the run is called.
     """
 
     row: int
+    label: str
     room: str
     run: RunSeen
     first: str
@@ -111,6 +111,7 @@ def _line(run: RunSeen, scene: Scene) -> CutLine:
     middle = run.pieces[1:-1] if not alone else ()
     return CutLine(
         row=run.row,
+        label=scene.offcuts.labels[first.id],
         room=_room_of(run, scene),
         run=run,
         first=_length(first, scene),
@@ -118,7 +119,7 @@ def _line(run: RunSeen, scene: Scene) -> CutLine:
         full=len(middle),
         last="" if alone else _length(last, scene),
         last_came="" if alone else _source(last, scene),
-        keep="" if use is None else place_of(use, last),
+        keep="" if use is None else scene.offcuts.place(use, last),
         cuts="; ".join(_cuts(run, scene)),
     )
 
@@ -148,7 +149,7 @@ def _cuts(run: RunSeen, scene: Scene) -> Iterator[str]:
 
 def _source(piece: Piece, scene: Scene) -> str:
     source = scene.offcuts.source(piece)
-    return "" if source is None else place_of(source, piece)
+    return "" if source is None else scene.offcuts.place(source, piece)
 
 
 def _pushed(run: RunSeen) -> dict[str, list[Piece]]:

@@ -107,7 +107,7 @@ def stage_block(stage: Stage, columns: Columns) -> Block:
 
 def _cells(line: CutLine) -> tuple[str, ...]:
     full = str(line.full) if line.full else ""
-    return str(line.row), line.first, line.came, full, line.last, line.last_came, line.keep
+    return line.label, line.first, line.came, full, line.last, line.last_came, line.keep
 
 
 def _head(columns: Columns) -> Strip:

@@ -14,8 +14,10 @@ import shapely
 from pypdf import PdfReader
 from shapely import Polygon, box
 
+from importer.plan import RoomId
 from layout.cautions import CAUTIONS
 from layout.floor import Breach, PlanResult, Stretch
+from layout.floor_site import DimensionKind, SiteDimension
 from layout.writers.sheets.book import plan_sheets, sheet_pages
 from layout.writers.sheets.cut_list import stages_of
 from layout.writers.sheets.letters import text_width
@@ -90,6 +92,13 @@ def test_plan_that_fits_no_paper_is_drawn_in_parts() -> None:
     parts = [p for p in pages_of("hall in parts") if any(isinstance(m, Group) for m in p.marks)]
     assert sum(isinstance(m, Group) for p in parts for m in p.marks) == 4
     assert len(parts) > 1
+    told = [t.words for p in parts for t in texts(p.marks) if t.words.startswith("Part ")]
+    assert sorted(told) == [
+        "Part 1 of 4; joins part 2 on the left, part 3 below",
+        "Part 2 of 4; joins part 1 on the right, part 4 below",
+        "Part 3 of 4; joins part 1 above, part 4 on the left",
+        "Part 4 of 4; joins part 2 above, part 3 on the right",
+    ]
 
 
 @pytest.mark.parametrize("name", SHAPES)
@@ -209,6 +218,59 @@ def test_breaches_and_stretches_are_numbered_and_told() -> None:
     assert "Too thin. 40, limit 60." in text
     assert "in reverse" in text
     assert "Because 2." in text
+
+
+TWO_ROOMS = shapely.union_all(
+    [box(0, 0, 3000, 2600), box(3100, 0, 6100, 2600), box(3000, 900, 3100, 1700)]
+)
+
+
+def joined(measures: int) -> PlanResult:
+    """One bay over two rooms with a doorway between them, and so many distances to measure."""
+    assert isinstance(TWO_ROOMS, Polygon)
+    laid = result_of([lay(TWO_ROOMS, mirrored=True)])
+    assert laid.plan is not None
+    (layout,) = laid.bays
+    names = {"Living room": box(0, 0, 3000, 2600), "Bedroom": box(3100, 0, 6100, 2600)}
+    rooms = tuple(
+        replace(laid.plan.rooms[0], id=RoomId(name), name=name, shape=shape)
+        for name, shape in names.items()
+    )
+    dimensions = tuple(
+        SiteDimension(
+            id=f"W{n}",
+            kind=DimensionKind.WIDTH,
+            line=((100.0 * n, 0.0), (100.0 * n, 2600.0)),
+            drawn_mm=2600.0,
+            least_mm=2590.5,
+            most_mm=2612.0,
+        )
+        for n in range(1, measures + 1)
+    )
+    bay = replace(layout.bay, rooms=tuple(r.id for r in rooms))
+    layout = replace(layout, bay=bay, dimensions=dimensions)
+    return replace(laid, plan=replace(laid.plan, rooms=rooms), bays=(layout,))
+
+
+def test_list_of_joined_rooms_tells_them_and_parts_the_stretches_of_a_row() -> None:
+    pages = sheet_pages(joined(4), rules())
+    words_on = [t.words for page in pages for t in texts(page.marks)]
+    assert "Bay B1, 2 rooms" in words_on
+    assert {"room", "Living room", "Bedroom", "1a", "1b", "7a, 7b"} <= set(words_on)
+    assert words_on.count("Measure first, mm") == 1
+    assert clashes(list(texts(pages[-1].marks))) == []
+
+
+def test_many_measures_stand_on_a_sheet_of_their_own_before_the_plan() -> None:
+    pages = [p for p in sheet_pages(joined(24), rules()) if p.name.startswith("Bay")]
+    first = [t.words for t in texts(pages[0].marks)]
+    assert "Measure first, before any cut" in first
+    assert "START" not in first
+    assert {f"W{n}" for n in range(1, 25)} <= set(first)
+    assert first.count("2591 to 2612") == 24
+    assert any("START" in [t.words for t in texts(p.marks)] for p in pages[1:])
+    for page in pages:
+        assert clashes(list(texts(page.marks))) == []
 
 
 def test_sheets_are_counted_and_the_summary_points_at_them() -> None:
