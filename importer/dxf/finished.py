@@ -18,6 +18,7 @@ from importer.dxf.flats import Dwellings
 from importer.dxf.layer_words import is_ignored_name
 from importer.dxf.obstacles import ObstacleDraft
 from importer.dxf.storeys import StoreyDraft
+from importer.outline_order import freed, reading_order, spelled, spelled_line
 from importer.plan import (
     Doorway,
     DoorwayId,
@@ -34,9 +35,6 @@ from importer.plan import (
     StoreyId,
     UnitReading,
 )
-
-BAND_MM: Final = 500.0
-"""Rooms whose tops are within this stand in one line of the sheet and are read left to right."""
 
 ABOUT_MM: Final = 2500.0
 """Linework this far around the rooms is shown behind a picture."""
@@ -66,15 +64,16 @@ class _Numbering:
     rank: dict[int, int]
     room: dict[int, RoomId]
     storey: dict[int, StoreyId]
+    storey_rank: dict[int, int]
     flat: dict[int, FlatId]
     shift: tuple[float, float]
 
     def moved(self, shape: Polygon) -> Polygon:
-        """The shape in the plan's frame, counter-clockwise and valid there too: far from the origin
-        corners a hair apart may come to lie on each other.
+        """The shape in the plan's frame, spelled as in every plan and valid there too: far from
+        the origin corners a hair apart may come to lie on each other.
         """
-        far = shapely.transform(shapely.orient_polygons(shape), lambda xy: xy + self.shift)
-        return far if far.is_valid else shapely.orient_polygons(repaired(far)[0])
+        far = spelled(shapely.transform(shape, lambda xy: xy + self.shift))
+        return far if far.is_valid else spelled(repaired(far)[0])
 
     def point(self, at: Point) -> Point:
         return float(at[0] + self.shift[0]), float(at[1] + self.shift[1])
@@ -139,16 +138,10 @@ def _joined(one: Draft, two: Draft, by: int) -> Draft:
     )
 
 
-def reading_order(shapes: Sequence[Polygon]) -> list[int]:
-    """Indices from the top of the sheet down, then from left to right."""
-    boxes = shapely.bounds(polygon_array(shapes)).reshape(-1, 4)
-    keys = [(-np.floor(b[3] / BAND_MM), b[0], -b[3], k) for k, b in enumerate(boxes)]
-    return [int(k[3]) for k in sorted(keys)]
-
-
 def _numbering(drawing: Drawing, units: UnitReading, draft: Draft) -> _Numbering:
     storey_at = {r: i for i, s in enumerate(draft.storeys) for r in s.rooms}
-    order = sorted(reading_order([r.shape for r in draft.rooms]), key=lambda k: storey_at.get(k, 0))
+    storeys = [storey_at.get(k, 0) for k in range(len(draft.rooms))]
+    order = reading_order([r.shape for r in draft.rooms], storeys)
     rank = {k: n for n, k in enumerate(order)}
     flats = sorted(
         (f for f in draft.dwellings.flats if f.rooms),
@@ -159,6 +152,7 @@ def _numbering(drawing: Drawing, units: UnitReading, draft: Draft) -> _Numbering
         rank=rank,
         room={k: RoomId(f"R{n}") for n, k in enumerate(order, start=1)},
         storey={k: StoreyId(f"S{storey_at.get(k, 0) + 1}") for k in order},
+        storey_rank={k: storey_at.get(k, 0) for k in order},
         flat={r: FlatId(f"F{n}") for n, f in enumerate(flats, start=1) for r in f.rooms},
         shift=(drawing.origin[0] * units.to_mm, drawing.origin[1] * units.to_mm),
     )
@@ -204,16 +198,14 @@ def _room(drawing: Drawing, draft: Draft, numbering: _Numbering, k: int) -> Room
 
 
 def _doorways(drawing: Drawing, draft: Draft, numbering: _Numbering) -> tuple[Doorway, ...]:
-    doorways = sorted(
-        draft.doorways,
-        key=lambda d: (numbering.storey[d.rooms[0]], *_place(d.shape)),
+    order = reading_order(
+        [d.shape for d in draft.doorways],
+        [numbering.storey_rank[d.rooms[0]] for d in draft.doorways],
     )
-    return tuple(_doorway(drawing, draft, numbering, d, n) for n, d in enumerate(doorways, start=1))
-
-
-def _place(shape: Polygon) -> tuple[float, float, float]:
-    x0, _, _, y1 = shape.bounds
-    return -float(np.floor(y1 / BAND_MM)), x0, -y1
+    return tuple(
+        _doorway(drawing, draft, numbering, draft.doorways[k], n)
+        for n, k in enumerate(order, start=1)
+    )
 
 
 def _doorway(
@@ -229,9 +221,9 @@ def _doorway(
         rooms=(numbering.room[one], numbering.room[two] if two is not None else None),
         storey=numbering.storey[one],
         shape=numbering.moved(d.shape),
-        leaf_line=(numbering.point(start), numbering.point(end)),
-        width_mm=d.width_mm,
-        wall_thickness_mm=d.thickness_mm,
+        leaf_line=spelled_line(numbering.point(start), numbering.point(end)),
+        width_mm=freed(d.width_mm),
+        wall_thickness_mm=freed(d.thickness_mm),
         kind=d.kind,
         swings_into=numbering.room[d.swings_into] if d.swings_into is not None else None,
         flat_entrance=_is_entrance(draft, numbering, one, two),
@@ -251,9 +243,11 @@ def _is_entrance(draft: Draft, numbering: _Numbering, one: int, two: int | None)
 
 
 def _obstacles(drawing: Drawing, draft: Draft, numbering: _Numbering) -> tuple[Obstacle, ...]:
-    found = sorted(draft.obstacles, key=lambda o: (numbering.rank[o.room], *_place(o.shape)))
+    order = reading_order(
+        [o.shape for o in draft.obstacles], [numbering.rank[o.room] for o in draft.obstacles]
+    )
     obstacles = []
-    for number, o in enumerate(found, start=1):
+    for number, o in enumerate((draft.obstacles[k] for k in order), start=1):
         inside = o.shape.representative_point()
         obstacles.append(
             Obstacle(

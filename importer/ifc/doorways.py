@@ -208,9 +208,6 @@ def _doorway(opening: Opening, plus: _Side | None, minus: _Side | None) -> Doorw
     low, high = _faces(opening, plus, minus)
     thickness = high - low
     leaf = _leaf_v(door, operation, low, high)
-    if plus is None or minus is None:
-        # Outside lies beyond: the floor ends under the leaf.
-        low, high = (leaf, high) if minus is None else (low, leaf)
     rooms = [s.room for s in (minus, plus) if s is not None]
     swings = _swings_into(operation, plus)
     return DoorwayDraft(

@@ -4,9 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
-from typing import Final, TypeVar
+from typing import TypeVar
 
-import numpy as np
 import shapely
 from shapely import LineString, Polygon
 
@@ -15,6 +14,7 @@ from importer.ifc.flats import Dwellings
 from importer.ifc.model import Entity, IfcModel
 from importer.ifc.sections import Linework
 from importer.ifc.storeys import IfcStorey
+from importer.outline_order import freed, reading_order, spelled, spelled_line
 from importer.plan import (
     Doorway,
     DoorwayId,
@@ -31,9 +31,6 @@ from importer.plan import (
     Storey,
     StoreyId,
 )
-
-BAND_MM: Final = 500.0
-"""Rooms whose tops are within this stand in one line of the sheet and are read left to right."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -57,12 +54,8 @@ def storey_id(index: int) -> StoreyId:
 
 def in_reading_order(rooms: Sequence[RoomDraft]) -> list[RoomDraft]:
     """By storey, then from the top of the sheet down, then from left to right."""
-
-    def key(room: RoomDraft) -> tuple[float, ...]:
-        x0, _, _, y1 = room.shape.bounds
-        return room.storey, -np.floor(y1 / BAND_MM), x0, -y1, room.low, room.shape.area
-
-    return sorted(rooms, key=key)
+    order = reading_order([r.shape for r in rooms], [r.storey for r in rooms])
+    return [rooms[k] for k in order]
 
 
 def finished_plan(model: IfcModel, draft: Draft) -> Plan:
@@ -136,15 +129,15 @@ def _room(model: IfcModel, draft: Draft, k: int) -> Room:
 
 def _doorways(model: IfcModel, draft: Draft) -> tuple[Doorway, ...]:
     flats = _flat_of(draft)
-
-    def key(doorway: DoorwayDraft) -> tuple[float, ...]:
-        ends = sorted(r for r in doorway.rooms if r is not None)
-        x, y = doorway.shape.centroid.coords[0]
-        return ends[0], ends[1] if len(ends) > 1 else len(draft.rooms), -round(y), round(x)
-
+    order = reading_order(
+        [d.shape for d in draft.doorways], [draft.rooms[d.rooms[0]].storey for d in draft.doorways]
+    )
     found = []
-    for n, doorway in enumerate(sorted(draft.doorways, key=key), start=1):
+    for n, k in enumerate(order, start=1):
+        doorway = draft.doorways[k]
         one, two = doorway.rooms
+        if two is not None and two < one:
+            one, two = two, one
         ends = (one, two)
         in_flats = [None if r is None else flats.get(r) for r in ends]
         found.append(
@@ -153,9 +146,9 @@ def _doorways(model: IfcModel, draft: Draft) -> tuple[Doorway, ...]:
                 rooms=(_room_id(one), None if two is None else _room_id(two)),
                 storey=storey_id(draft.rooms[one].storey),
                 shape=_placed(model, doorway.shape),
-                leaf_line=(_at(model, doorway.leaf_line[0]), _at(model, doorway.leaf_line[1])),
-                width_mm=doorway.width_mm,
-                wall_thickness_mm=doorway.thickness_mm,
+                leaf_line=spelled_line(*(_at(model, p) for p in doorway.leaf_line)),
+                width_mm=freed(doorway.width_mm),
+                wall_thickness_mm=freed(doorway.thickness_mm),
                 kind=doorway.kind,
                 swings_into=None if doorway.swings_into is None else _room_id(doorway.swings_into),
                 flat_entrance=in_flats[0] != in_flats[1],
@@ -166,6 +159,8 @@ def _doorways(model: IfcModel, draft: Draft) -> tuple[Doorway, ...]:
 
 
 def _obstacles(model: IfcModel, draft: Draft) -> tuple[Obstacle, ...]:
+    """By room, each from the top down."""
+    order = reading_order([o.shape for o in draft.obstacles], [o.room for o in draft.obstacles])
     return tuple(
         Obstacle(
             id=ObstacleId(f"O{n}"),
@@ -175,7 +170,7 @@ def _obstacles(model: IfcModel, draft: Draft) -> tuple[Obstacle, ...]:
             room=_room_id(o.room),
             source=_origin(model, o.entity, o.shape),
         )
-        for n, o in enumerate(draft.obstacles, start=1)
+        for n, o in enumerate((draft.obstacles[k] for k in order), start=1)
     )
 
 
@@ -191,12 +186,11 @@ Placed = TypeVar("Placed", Polygon, LineString, Polygon | LineString)
 
 
 def _placed(model: IfcModel, shape: Placed) -> Placed:
-    """A shape in the frame of the plan, areas counter-clockwise."""
-    if isinstance(shape, Polygon):
-        shape = shapely.orient_polygons(shape)
-    if model.origin == (0.0, 0.0):
-        return shape
-    return shapely.transform(shape, lambda xy: xy + model.origin)
+    """A shape in the frame of the plan, areas spelled as in every plan."""
+    moved = shape
+    if model.origin != (0.0, 0.0):
+        moved = shapely.transform(shape, lambda xy: xy + model.origin)
+    return spelled(moved) if isinstance(moved, Polygon) else moved
 
 
 def _at(model: IfcModel, point: Point) -> Point:
