@@ -26,7 +26,7 @@ from importer.ifc.section_levels import Level
 from importer.ifc.section_openings import Opening, find_openings
 from importer.ifc.sections import storey_linework
 from importer.ifc.spaces import find_space_rooms
-from importer.ifc.storeys import Storeys, find_storeys, floor_levels
+from importer.ifc.storeys import Storeys, far_from_storey, find_storeys, floor_levels
 from importer.plan import Finding, Origin, Plan, PlanError, Severity
 
 FREE_HEIGHT_MM: Final = 2400.0
@@ -71,6 +71,7 @@ def read_model(path: Path, hints: Hints, watch: Watch, lost: Sequence[Lost]) -> 
         *free_findings,
         *_bodiless(model, bodies),
         *_empty_storeys(model, storeys, used),
+        *far_from_storey(model, storeys.storeys, [(r.storey, r.low) for r in rooms]),
         *doors.findings,
         *in_the_way.findings,
         *dwellings.findings,

@@ -17,7 +17,7 @@ LEVEL_MM: Final = 10.0
 ABOVE_FLOOR_MM: Final = 300.0
 """A thing this much below a storey's floor still belongs to that storey when nothing else is said."""
 FAR_FROM_STOREY_MM: Final = 1500.0
-"""Rooms whose floor is further than this from their storey's placement are told."""
+"""Floors further than half a storey from where their storey is placed are told."""
 SAME_HEIGHT_MM: Final = 10.0
 
 
@@ -155,3 +155,35 @@ def floor_levels(
         lows = [low for k, low, _ in rooms if k == storey and round(low / LEVEL_MM) == best]
         levels[storey] = min(lows)
     return levels
+
+
+def far_from_storey(
+    model: IfcModel, storeys: Sequence[IfcStorey], lows: Sequence[tuple[int, float]]
+) -> list[Finding]:
+    """Storeys with rooms that lie elsewhere than the storey is placed, in one finding.
+
+    Args:
+        model: for the finding.
+        storeys: all of them.
+        lows: (storey, foot in mm) of every room.
+    """
+    off: dict[int, list[float]] = {}
+    for k, low in lows:
+        placed = storeys[k].elevation_mm
+        if placed is not None and abs(low - placed) > FAR_FROM_STOREY_MM:
+            off.setdefault(k, []).append(low - placed)
+    if not off:
+        return []
+    parts = [
+        f"{len(off[k])} on {storeys[k].name or f'storey {k + 1}'}, by {max(off[k], key=abs):+.0f} mm"
+        for k in sorted(off)
+    ]
+    return [
+        model.finding(
+            "IMP-553",
+            Severity.NOTE,
+            f"{sum(map(len, off.values()))} room(s) lie far from where their storey is placed: "
+            f"{'; '.join(parts)}. They stay on the storey that they are part of.",
+            remedy="Nothing to do unless rooms come out on the wrong storey.",
+        )
+    ]
