@@ -152,7 +152,7 @@ def _drawn(bay: Bay, plan: Plan, rules: RuleSet) -> _Drawn:
     grids = [_grid(bay, s, rules) for s in set_out(bay, plan, rules)]
     if len(grids) > 1:
         return _fewest_planks(bay, grids, plan, rules)
-    sketch = _sketch(bay, grids[0], plan)
+    sketch = _sketch(bay, grids[0], plan, rules)
     others: tuple[Alternative, ...] = ()
     across = set_out_across(bay, plan, rules, grids[0].setting_out)
     if across is not None:
@@ -169,8 +169,9 @@ def _grid(bay: Bay, setting_out: SettingOut, rules: RuleSet) -> Grid:
     )
 
 
-def _sketch(bay: Bay, grid: Grid, plan: Plan) -> Sketch:
-    return Sketch(bay=bay, grid=grid, solved=solve(grid.demand), around=around_of(bay, plan))
+def _sketch(bay: Bay, grid: Grid, plan: Plan, rules: RuleSet) -> Sketch:
+    around = around_of(bay, plan, rules)
+    return Sketch(bay=bay, grid=grid, solved=solve(grid.demand), around=around)
 
 
 def _with_figures(layout: BayLayout, drawn: _Drawn, *, pool: int) -> BayLayout:
@@ -194,7 +195,7 @@ def _fewest_planks(bay: Bay, grids: Sequence[Grid], plan: Plan, rules: RuleSet) 
     """
     bounds = [bound_of(g, quick_bound(g.demand)) for g in grids]
     limit = min(bounds) * WORTH_A_SEARCH
-    sketches = {n: _sketch(bay, g, plan) for n, g in enumerate(grids) if bounds[n] <= limit}
+    sketches = {n: _sketch(bay, g, plan, rules) for n, g in enumerate(grids) if bounds[n] <= limit}
     layouts = {n: lay_pool([sketch], rules)[0] for n, sketch in sketches.items()}
     best = min(layouts, key=lambda n: (*_rank(layouts[n]), n))
     others = tuple(

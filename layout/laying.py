@@ -8,6 +8,7 @@ from dataclasses import replace
 from layout.floor import BayLayout, Piece
 from layout.laying_around import Around, rooms_of_runs
 from layout.laying_damage import damaged_planks, with_damage
+from layout.laying_pushed import pushed_words
 from layout.laying_seams import group_of, laid_before, reversed_groups, seams_of
 from layout.laying_stretches import Laid, stretches_of
 from layout.rules import RuleSet
@@ -23,7 +24,11 @@ def with_laying(
     pieces = tuple(sorted(layout.pieces, key=lambda p: p.order))
     beside = laid_before(pieces, seams_of(pieces, touches_of(layout.runs)))
     back = reversed_groups(pieces, beside)
-    pieces = tuple(replace(p, is_reversed=group_of(p) in back) for p in pieces)
+    pushed = pushed_words(pieces, beside, around.low, layout.setting_out.frame)
+    pieces = tuple(
+        replace(p, is_reversed=group_of(p) in back, pushed=words)
+        for p, words in zip(pieces, pushed, strict=True)
+    )
     room_of = dict(
         zip(
             (r.index for r in layout.runs),

@@ -15,7 +15,7 @@ import pytest
 REPO = Path(__file__).resolve().parent.parent
 
 IMPORTER_MODEL = r"importer\.(plan|hints|tolerance)"
-LAYOUT_MODEL = rf"{IMPORTER_MODEL}|layout\.(floor|floor_\w+|frame|rules|measures)"
+LAYOUT_MODEL = rf"{IMPORTER_MODEL}|layout\.(floor|floor_\w+|frame|rules|rules_laying|measures)"
 GEOMETRY = (
     r"layout\.(bays|bay_\w+|directions|setting_out|row_grid|runs|pieces|piece_\w+|window|sequence"
     r"|laying|laying_\w+|site_(faces|dimensions))"

@@ -42,7 +42,9 @@ def lay(shape: Polygon) -> BayLayout:
 def layout_of(bay: GeneratedBay) -> BayLayout:
     solved = Solved(plan=plain_joints(bay.demand), bound=1)
     plan = plan_of(bay.bay.outline)
-    sketch = Sketch(bay=bay.bay, grid=bay.grid, solved=solved, around=around_of(bay.bay, plan))
+    sketch = Sketch(
+        bay=bay.bay, grid=bay.grid, solved=solved, around=around_of(bay.bay, plan, bay.rules)
+    )
     (layout,) = lay_pool([sketch], bay.rules)
     return layout
 
