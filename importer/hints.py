@@ -31,6 +31,8 @@ class Hints:
     wall_layers: tuple[str, ...] = ()
     door_layers: tuple[str, ...] = ()
     ignore_layers: tuple[str, ...] = ()
+    stage_layers: tuple[str, ...] = ()
+    """Layers of lines that part the work; the finders of rooms are told to ignore them as well."""
 
 
 def bare_layer(layer: str) -> str:

@@ -259,6 +259,8 @@ class Plan:
     walls: tuple[Polygon, ...] = ()
     backdrop: tuple[LineString, ...] = ()
     drawn: tuple[Drawn, ...] = ()
+    stage_lines: tuple[LineString, ...] = ()
+    """Lines that the user asked for (`Hints.stage_layers`): where the work is to stop for a while."""
 
     def room(self, room_id: RoomId) -> Room:
         """The room with that id. Raises KeyError when there is none."""

@@ -27,6 +27,7 @@ from layout.audit_geometry import (
     seams_of,
     widest_chord,
 )
+from layout.audit_order import order_breaches
 from layout.audit_stock import stock_breaches
 from layout.floor import BayLayout, Breach, Piece
 from layout.rules import RuleSet
@@ -90,6 +91,7 @@ def audit(
         *_ends(seen),
         *_offsets(seen),
         *_widths(seen),
+        *order_breaches(layout.pieces, seen.joints, seen.seams, seen.breach),
         *stock_breaches(layout, pool, (seen.joints, seen.seams), rules, seen.breach),
     ]
     return tuple(sorted(found, key=lambda b: (b.rule, b.where, b.at)))

@@ -153,7 +153,7 @@ def lay_file(task: Task) -> LaidPlan:
     the reason.
     """
     try:
-        plan = read_plan(task.path, task.rules.drawing.hints())
+        plan = read_plan(task.path, task.rules.hints())
         result = replace(lay_plan(plan, task.rules), source=str(task.path))
         if task.site is not None and result.bays:
             result = lay_measured(result, task.site, task.rules)

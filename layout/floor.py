@@ -30,6 +30,7 @@ from shapely import Polygon
 from importer.plan import DoorwayId, Finding, FlatId, Plan, Point, RoomId, StoreyId
 from layout.floor_laying import NO_DAMAGE as NO_DAMAGE  # noqa: PLC0414 - part of the model
 from layout.floor_laying import DamagedPlanks as DamagedPlanks  # noqa: PLC0414
+from layout.floor_laying import StageBorder as StageBorder  # noqa: PLC0414
 from layout.floor_laying import Stretch as Stretch  # noqa: PLC0414
 from layout.floor_order import Accessories as Accessories  # noqa: PLC0414
 from layout.floor_order import BarOrder as BarOrder  # noqa: PLC0414
@@ -283,8 +284,8 @@ class BayLayout:
     """What to measure on site before the first cut."""
     site: SiteChange | None = None
     """What measures from the site changed; None where the bay is laid as drawn."""
-    stage_lines: tuple[tuple[Point, Point], ...] = ()
-    """Lines, in the plan frame, at which the work stops until the furniture has moved."""
+    stage_borders: tuple[StageBorder, ...] = ()
+    """Where the work stops until the furniture has moved."""
 
     @property
     def start_corner(self) -> Point:

@@ -6,6 +6,8 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from importer.plan import Point
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Stretch:
@@ -34,6 +36,19 @@ class DamagedPlanks:
     near: int
     far: int
     in_all: int
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class StageBorder:
+    """Where a stage ends. `asked` is the line of rule set or drawing, `path` the line of row and end
+    joints that was chosen (empty where the line parts nothing, and `stage` 0), both in the plan frame;
+    `why` says in words what was chosen.
+    """
+
+    stage: int
+    asked: tuple[Point, Point]
+    path: tuple[Point, ...]
+    why: str
 
 
 NO_DAMAGE = DamagedPlanks(up_to_mm=0.0, near=0, far=0, in_all=0)

@@ -26,7 +26,7 @@ from layout.floor import (
 )
 from layout.job_pools import Grid, Sketch, bound_of, lay_pool, others_of, pools_of
 from layout.joints import solve
-from layout.laying_around import around_of
+from layout.laying_around import around_of, unheeded
 from layout.rules import RuleSet
 from layout.runs import cut_runs, demand
 from layout.setting_out import floor_in, set_out, set_out_across
@@ -59,7 +59,7 @@ def lay_plan(plan: Plan, rules: RuleSet) -> PlanResult:
         layouts += _lay([drawn[n] for n in pool], rules, trouble)
     order = {bay.id: n for n, bay in enumerate(formed.bays)}
     layouts.sort(key=lambda layout: order[layout.bay.id])
-    findings = [*plan.findings, *formed.findings, *trouble.findings]
+    findings = [*plan.findings, *formed.findings, *trouble.findings, *unheeded(plan, rules)]
     return PlanResult(
         source=plan.file,
         status=_status(layouts, findings),

@@ -18,10 +18,10 @@ from layout.joint_pool import joined
 from layout.joints import Solved, solve_pool
 from layout.laying import with_laying
 from layout.laying_around import NOTHING_AROUND, Around, rooms_of_runs
+from layout.laying_stages import Ground, Places, ordered
 from layout.pieces import Drafted, Sawn, blanks_together, cut_pieces, on_planks
 from layout.rules import RuleSet
 from layout.runs import cut_runs, demand
-from layout.sequence import lay_parts, parts_of
 from layout.setting_out import floor_in
 from layout.stock import cut_planks
 from layout.window import extent_of, window
@@ -90,8 +90,8 @@ def lay_pool(sketches: Sequence[Sketch], rules: RuleSet) -> tuple[BayLayout, ...
     sawn = on_planks(best.drafts, best.planks, rules)
     bounds = _shares([len(s.planks) for s in sawn], bound)
     layouts = [
-        _told(sketch, own, least, sawn, rules)
-        for sketch, own, least in zip(sketches, sawn, bounds, strict=True)
+        replace(_told(sketch, own, least, sawn, rules), stage_borders=drafted.borders)
+        for sketch, own, least, drafted in zip(sketches, sawn, bounds, best.drafts, strict=True)
     ]
     return tuple(
         replace(own, breaches=audit(own, rules, pool=[o for o in layouts if o is not own]))
@@ -143,11 +143,24 @@ def _best_cut(sketches: Sequence[Sketch], rules: RuleSet) -> tuple[_Cut, int]:
 def _drafted(sketch: Sketch, plan: JointPlan, rules: RuleSet) -> Drafted:
     grid = sketch.grid
     drafts = cut_pieces(grid.runs, grid.touches, plan, rules)
-    rooms = rooms_of_runs(grid.runs, grid.setting_out.frame, sketch.around)
-    order = lay_parts(parts_of(grid.runs, rooms), grid.touches)
-    place = {run: n for n, run in enumerate(order.runs)}
-    in_order = sorted(drafts, key=lambda d: (place[d.run.index], d.key))
-    return Drafted(bay=sketch.bay.id, drafts=tuple(in_order))
+    frame = grid.setting_out.frame
+    ground = Ground(
+        runs=grid.runs,
+        touches=grid.touches,
+        joints=plan.joints,
+        rooms=rooms_of_runs(grid.runs, frame, sketch.around),
+        plank=rules.plank.length,
+        frame=frame,
+    )
+    found = ordered(ground, sketch.around)
+    places = Places(found)
+    placed = [(places.of(d.run.index, (d.box.x0 + d.box.x1) / 2), d) for d in drafts]
+    placed.sort(key=lambda p: (p[0][0], p[1].key))
+    return Drafted(
+        bay=sketch.bay.id,
+        drafts=tuple(replace(d, stage=stage) for (_, stage), d in placed),
+        borders=found.borders,
+    )
 
 
 def _cut(drafts: tuple[Drafted, ...], sketches: Sequence[Sketch]) -> _Cut:

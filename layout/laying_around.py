@@ -13,12 +13,12 @@ import numpy as np
 import shapely
 from shapely import LineString, Polygon
 
-from importer.plan import Doorway, Plan, Point, Room
+from importer.plan import Doorway, Finding, Origin, Plan, Point, Room, Severity
 from importer.tolerance import SLIVER_WIDTH_MM
 from layout.bay_joins import is_named
 from layout.floor import Bay, Frame, Run
 from layout.rules import RuleSet
-from layout.rules_laying import LowRule
+from layout.rules_laying import LowRule, StageLine
 
 FRAME_MM: Final = 40.0
 """How far from the jamb of an opening its frame hides the floor: lining and wall gap together; common
@@ -51,11 +51,23 @@ class LowPlace:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class StageCut:
+    """A line that parts the work in a room (its number in the bay); `words` say which line it is."""
+
+    room: int
+    line: tuple[Point, Point]
+    words: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Around:
-    """The rooms of a bay, in the order of the bay, and the low places in them."""
+    """The rooms of a bay, in the order of the bay, the low places in them, and the lines that part the
+    work, in the order of the stages.
+    """
 
     rooms: tuple[NamedRoom, ...] = ()
     low: tuple[LowPlace, ...] = ()
+    cuts: tuple[StageCut, ...] = ()
 
 
 NOTHING_AROUND: Final = Around()
@@ -70,8 +82,34 @@ def around_of(bay: Bay, plan: Plan, rules: RuleSet) -> Around:
     if rules.frames.undercut:
         low += [p for d in plan.doorways if d.id in bay.through for p in _under_frame(d)]
     return Around(
-        rooms=tuple(NamedRoom(name=_called(r), shape=r.shape) for r in rooms), low=tuple(low)
+        rooms=tuple(NamedRoom(name=_called(r), shape=r.shape) for r in rooms),
+        low=tuple(low),
+        cuts=(*_written_cuts(rooms, plan, rules), *_drawn_cuts(rooms, plan)),
     )
+
+
+def unheeded(plan: Plan, rules: RuleSet) -> Iterator[Finding]:
+    """What the rules say of low places and stages that this plan has no room or line for."""
+    names = [(f"laying.low[{i}].room", low.room) for i, low in enumerate(rules.laying.low, start=1)]
+    lines = enumerate(rules.stages.lines, start=1)
+    names += [(f"stages.lines[{i}].room", line.room) for i, line in lines]
+    for key, pattern in names:
+        if not any(is_named(r, pattern) for r in plan.rooms):
+            yield Finding(
+                code="LAY-141",
+                severity=Severity.NOTE,
+                what=f"{key} is {pattern!r}, which names no room of this drawing.",
+                where=Origin(file=plan.file),
+                remedy="Write the name or number of a room as the drawing has it.",
+            )
+    if rules.stages.layer and not plan.stage_lines:
+        yield Finding(
+            code="LAY-142",
+            severity=Severity.SETTLE,
+            what=f"There is no line on layer {rules.stages.layer}: nothing parts the work.",
+            where=Origin(file=plan.file),
+            remedy="Draw the line on that layer, or name another one as stages.layer.",
+        )
 
 
 def _called(room: Room) -> str:
@@ -138,6 +176,46 @@ def _strip(a: Point, b: Point, depth: float) -> Polygon:
     length = hypot(b[0] - a[0], b[1] - a[1])
     nx, ny = -(b[1] - a[1]) / length * depth, (b[0] - a[0]) / length * depth
     return Polygon([a, b, (b[0] + nx, b[1] + ny), (a[0] + nx, a[1] + ny)])
+
+
+# --- lines that part the work -------------------------------------------------------------------
+
+
+def _written_cuts(rooms: Sequence[Room], plan: Plan, rules: RuleSet) -> Iterator[StageCut]:
+    """The lines of the rule set in the rooms that they name."""
+    for rule in rules.stages.lines:
+        for n, room in enumerate(rooms):
+            if not is_named(room, rule.room):
+                continue
+            if rule.side is None:
+                x0, y0, x1, y1 = (v * plan.units.to_mm for v in rule.points)
+                yield StageCut(room=n, line=((x0, y0), (x1, y1)), words="line by two points")
+            else:
+                yield _beside(rule, rule.side, n, room)
+
+
+def _beside(rule: StageLine, side: str, number: int, room: Room) -> StageCut:
+    """The line at a distance from one side of a room."""
+    low_x, low_y, high_x, high_y = room.shape.bounds
+    upright = _FACING[side][0] != 0.0
+    size = high_x - low_x if upright else high_y - low_y
+    off = rule.at if rule.at is not None else size * (rule.share or 0.0)
+    level = {"left": low_x + off, "right": high_x - off, "bottom": low_y + off}.get(
+        side, high_y - off
+    )
+    line = ((level, low_y), (level, high_y)) if upright else ((low_x, level), (high_x, level))
+    return StageCut(room=number, line=line, words=f"line {off:.0f} from the {side} of the room")
+
+
+def _drawn_cuts(rooms: Sequence[Room], plan: Plan) -> Iterator[StageCut]:
+    """The lines of the drawing, each in the room in which most of it lies."""
+    for drawn in plan.stage_lines:
+        lengths = [r.shape.intersection(drawn).length for r in rooms]
+        most = max(range(len(rooms)), key=lambda n: lengths[n])
+        if lengths[most] > SLIVER_WIDTH_MM:
+            ends = shapely.get_coordinates(drawn)[[0, -1]].tolist()
+            (x0, y0), (x1, y1) = ends
+            yield StageCut(room=most, line=((x0, y0), (x1, y1)), words="line in the drawing")
 
 
 # --- rooms --------------------------------------------------------------------------------------

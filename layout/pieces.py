@@ -27,6 +27,7 @@ from layout.floor import (
     PlankId,
     Role,
     Run,
+    StageBorder,
     Touch,
 )
 from layout.piece_cuts import Box, box_cuts, cuts_of
@@ -49,6 +50,7 @@ class Draft:
     box: Box
     keeps_near_edge: bool
     keeps_far_edge: bool
+    stage: int = 1
 
     @property
     def is_long(self) -> bool:
@@ -226,10 +228,11 @@ class Sawn:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Drafted:
-    """The drafts of a bay in laying order."""
+    """The drafts of a bay in laying order, and where its stages end."""
 
     bay: BayId
     drafts: tuple[Draft, ...]
+    borders: tuple[StageBorder, ...] = ()
 
     def name(self, draft: Draft) -> PieceId:
         """Id of the piece."""
@@ -316,6 +319,7 @@ def _piece(
         offcut_of=before,
         order=given.order,
         is_whole=not sawn,
+        stage=draft.stage,
     )
 
 

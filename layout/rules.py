@@ -8,6 +8,7 @@ instructions and local codes come first, which is why each of them is a setting.
 
 from __future__ import annotations
 
+from dataclasses import replace
 from enum import StrEnum
 from typing import Annotated, Final, Literal
 
@@ -15,7 +16,7 @@ from pydantic import BeforeValidator, Field
 
 from importer.hints import Hints
 from layout.measures import ANGLE_PATTERN, nearest, parse_angle, show
-from layout.rules_laying import LayingRules
+from layout.rules_laying import LayingRules, StageRules
 from layout.rules_order import (
     FrameRules,
     MembraneRules,
@@ -349,6 +350,7 @@ class RuleSet(Section):
     pipes: PipeRules = PipeRules()
     frames: FrameRules = FrameRules()
     laying: LayingRules = LayingRules()
+    stages: StageRules = StageRules()
     rooms: tuple[RoomRule, ...] = Field(
         default=(), description="Rooms that are not laid, or have another finish."
     )
@@ -375,6 +377,16 @@ class RuleSet(Section):
         asked = {"layers": layers, "model": model}
         outputs = self.outputs.model_copy(update={k: v for k, v in asked.items() if v is not None})
         return self.model_copy(update={"job": JobRules.model_validate(own), "outputs": outputs})
+
+    def hints(self) -> Hints:
+        """What the importer is told: `drawing`, and the layer of the lines that part the work, which is
+        no part of the building.
+        """
+        hints = self.drawing.hints()
+        layer = self.stages.layer.strip()
+        if not layer:
+            return hints
+        return replace(hints, stage_layers=(layer,), ignore_layers=(*hints.ignore_layers, layer))
 
     @property
     def never_below_mm(self) -> float:

@@ -1,4 +1,4 @@
-"""How the floor is laid: damaged planks, what hangs low over the floor.
+"""How the floor is laid: damaged planks, what hangs low over the floor, rooms that stay furnished.
 
 The defaults are common practice without a published source.
 """
@@ -9,7 +9,7 @@ from typing import Literal
 
 from pydantic import Field
 
-from layout.rules_values import Length, Section
+from layout.rules_values import Length, Section, Share
 
 Side = Literal["left", "right", "top", "bottom"]
 """A side of a room as the drawing lies on the sheet."""
@@ -53,4 +53,38 @@ class LayingRules(Section):
     low: tuple[LowRule, ...] = Field(
         default=(),
         description="What hangs low over the floor along a wall: planks under it are pushed in flat.",
+    )
+
+
+class StageLine(Section):
+    """A line that parts the work in a room: across it by `side` and `at` or `share`, or anywhere by
+    `points`.
+    """
+
+    room: str = Field(
+        description="Names or numbers of rooms; * stands for anything, | separates alternatives."
+    )
+    side: Side | None = Field(
+        default=None, description="Side of the room that the line runs along, as drawn."
+    )
+    at: Length | None = Field(
+        default=None, gt=0, description="Distance of the line from that side."
+    )
+    share: Share | None = Field(
+        default=None, gt=0, lt=1, description="The same as a share of the room: '40 %'."
+    )
+    points: tuple[float, ...] = Field(
+        default=(),
+        description="Instead of a side: x, y of two points of the line, in the drawing's own units.",
+    )
+
+
+class StageRules(Section):
+    """Where the work stops until the furniture has moved: what lies before a line is complete first."""
+
+    layer: str = Field(
+        default="", description="Layer of the drawing whose lines part the work; none if empty."
+    )
+    lines: tuple[StageLine, ...] = Field(
+        default=(), description="Lines that part the work, in the order of the stages."
     )

@@ -29,6 +29,7 @@ from importer.dxf.levels import by_level
 from importer.dxf.naming import label_findings, name_rooms
 from importer.dxf.obstacles import find_obstacles
 from importer.dxf.passages import passages
+from importer.dxf.stage_lines import stage_lines
 from importer.dxf.storeys import find_storeys
 from importer.dxf.walls_to_rooms import recover_rooms
 from importer.hints import Hints, matches_layer
@@ -69,7 +70,8 @@ def assemble(drawing_mm: Drawing, units: UnitReading, hints: Hints) -> Plan:
     if not draft.rooms:
         raise _no_rooms(drawing_mm, hints)
     told = replace(draft, findings=(*drawing_mm.findings, *draft.findings))
-    return finished_plan(drawing_mm, units, told)
+    plan = finished_plan(drawing_mm, units, told)
+    return replace(plan, stage_lines=stage_lines(drawing_mm, units, hints))
 
 
 def _draft(drawing: Drawing, hints: Hints, elevation: float | None) -> Draft:

@@ -21,7 +21,7 @@ def read(
 
     The rule set gives its hints about the drawing only. Raises RuleError, PlanError, OutputError.
     """
-    hints = load_rules(rules).drawing.hints() if rules is not None else None
+    hints = load_rules(rules).hints() if rules is not None else None
     with busy(f"Reading {plan_path.name}", quiet=False):
         plan = read_plan(plan_path, hints)
     inputs = (plan_path,) if rules is None else (plan_path, Path(rules))

@@ -140,6 +140,15 @@ def _laying(layout: BayLayout) -> Json:
             }
             for s in layout.stretches
         ],
+        "stage_borders": [
+            {
+                "stage": b.stage,
+                "asked_mm": [_point(p) for p in b.asked],
+                "path_mm": [_point(p) for p in b.path],
+                "why": b.why,
+            }
+            for b in layout.stage_borders
+        ],
         "damaged_planks": {
             "up_to_mm": mm(damaged.up_to_mm),
             "near_end": damaged.near,
@@ -195,6 +204,8 @@ def _piece(piece: Piece) -> Json:
         "number": piece.number,
         "order": piece.order,
         "reversed": piece.is_reversed,
+        "pushed": piece.pushed,
+        "stage": piece.stage,
         "role": piece.role.value,
         "length_mm": mm(piece.blank_length_mm),
         "width_mm": mm(piece.blank_width_mm),

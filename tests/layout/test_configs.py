@@ -25,7 +25,7 @@ def test_there_is_one_for_each_kind_of_floor() -> None:
 @pytest.mark.parametrize("name", config_names())
 def test_every_rule_set_writes_every_setting_it_needs(name: str) -> None:
     rules = load_rules_text(config_text(name), name)
-    expected = set(type(rules).model_fields) - {"drawing", "job", "per_plan"}
+    expected = set(type(rules).model_fields) - {"drawing", "job", "per_plan", "stages"}
     assert expected <= rules.model_fields_set
     assert rules.ends.min_length >= rules.plank.width
     assert rules.gap.wall <= rules.gap.cover

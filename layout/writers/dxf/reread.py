@@ -276,4 +276,7 @@ def _piece(seen: _Seen, piece: PieceNote, outline: Outline, frame: Frame) -> Pie
         offcut_of=PieceId(piece.offcut_of) if piece.offcut_of is not None else None,
         order=piece.order,
         is_whole=piece.whole,
+        is_reversed=piece.reversed,
+        pushed=piece.pushed,
+        stage=piece.stage,
     )

@@ -47,12 +47,12 @@ class RunSeen:
 
 
 def runs_seen(layout: BayLayout) -> tuple[RunSeen, ...]:
-    """All runs, in the order row, then from the start of the row."""
-    members: dict[tuple[int, int], list[Piece]] = defaultdict(list)
+    """All runs, in the order row, then from the start of the row; what is laid in two stages as two."""
+    members: dict[tuple[int, int, int], list[Piece]] = defaultdict(list)
     for piece in layout.pieces:
-        members[piece.row, piece.run].append(piece)
+        members[piece.row, piece.run, piece.stage].append(piece)
     seen = []
-    for (row, _), pieces in members.items():
+    for (row, _, _), pieces in members.items():
         ordered = tuple(sorted(pieces, key=lambda p: (p.shape.bounds[0], p.id)))
         x0, y0, x1, y1 = shapely.total_bounds([p.shape for p in ordered])
         seen.append(

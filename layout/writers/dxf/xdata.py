@@ -80,6 +80,9 @@ class PieceNote(_Note):
     offcut_of: str | None = None
     order: int = 0
     whole: bool = False
+    reversed: bool = False
+    pushed: str = ""
+    stage: int = 1
 
 
 class RingNote(_Note):
@@ -126,6 +129,9 @@ def piece_note(piece: Piece) -> str:
         offcut_of=piece.offcut_of,
         order=piece.order,
         whole=piece.is_whole,
+        reversed=piece.is_reversed,
+        pushed=piece.pushed,
+        stage=piece.stage,
     )
     return ascii_json(note)
 

@@ -38,7 +38,7 @@ def model_with_floors(
         limits: what the work may take.
     """
     errand = Errand(
-        floors=floors_of(result, rules, default_rules=default_rules), hints=rules.drawing.hints()
+        floors=floors_of(result, rules, default_rules=default_rules), hints=rules.hints()
     )
     try:
         copy = done_in_child("layout.writers.ifc.inside:write_floors", path, errand, limits)
