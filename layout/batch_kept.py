@@ -84,8 +84,12 @@ class KeptResults:
         return self.out / FOLDER
 
     def key(self, task: Task) -> str | None:
-        """What a task's result is kept under; None where its drawing cannot be read now."""
+        """What a task's result is kept under; None where its drawing cannot be read now, or is no file
+        with bytes of its own (a pipe may never answer: only a process that can be ended opens it).
+        """
         try:
+            if not task.path.is_file():
+                return None
             with task.path.open("rb") as drawing:
                 content = hashlib.file_digest(drawing, "sha256").hexdigest()
         except (OSError, ValueError):  # reading it will tell why

@@ -24,6 +24,7 @@ from layout.floor import (
     SettingOut,
     UnlaidRoom,
 )
+from layout.job_equal import lay_equal
 from layout.job_pools import Grid, Sketch, bound_of, lay_pool, others_of, pools_of
 from layout.joints import solve
 from layout.laying_around import around_of, unheeded
@@ -50,13 +51,10 @@ def lay_plan(plan: Plan, rules: RuleSet) -> PlanResult:
     """
     formed = form_floors(plan, rules)
     trouble = _Trouble(plan)
-    drawn: list[_Drawn] = []
-    for bay in formed.bays:
-        with trouble.of(bay):
-            drawn.append(_drawn(bay, plan, rules))
     layouts: list[BayLayout] = []
-    for pool in pools_of([d.sketch.bay for d in drawn], rules):
-        layouts += _lay([drawn[n] for n in pool], rules, trouble)
+    for pool in pools_of(formed.bays, rules):
+        bays = [formed.bays[n] for n in pool]
+        layouts += lay_equal(bays, plan, rules, lay_bays) or _lay_each(bays, plan, rules, trouble)
     order = {bay.id: n for n, bay in enumerate(formed.bays)}
     layouts.sort(key=lambda layout: order[layout.bay.id])
     findings = [*plan.findings, *formed.findings, *trouble.findings, *unheeded(plan, rules)]
@@ -93,15 +91,35 @@ class _Trouble:
             self.unlaid += [UnlaidRoom(room=r, because=error.finding.what) for r in bay.rooms]
 
 
-def _lay(drawn: Sequence[_Drawn], rules: RuleSet, trouble: _Trouble) -> list[BayLayout]:
-    """Lay a pool. Where one of its bays cannot be laid, each of them is laid by itself."""
+def lay_bays(bays: Sequence[Bay], plan: Plan, rules: RuleSet) -> tuple[BayLayout, ...]:
+    """Lay bays that share their offcuts.
+
+    Raises:
+        LayoutError: one of them cannot be laid.
+    """
+    return _together([_drawn(bay, plan, rules) for bay in bays], rules)
+
+
+def _together(drawn: Sequence[_Drawn], rules: RuleSet) -> tuple[BayLayout, ...]:
+    layouts = lay_pool([d.sketch for d in drawn], rules)
+    return tuple(
+        _with_figures(layout, d, pool=len(drawn)) for layout, d in zip(layouts, drawn, strict=True)
+    )
+
+
+def _lay_each(
+    bays: Sequence[Bay], plan: Plan, rules: RuleSet, trouble: _Trouble
+) -> list[BayLayout]:
+    """Lay a pool of which a bay may not be layable. Where one of them cannot be laid, each of the others
+    is laid by itself.
+    """
+    drawn: list[_Drawn] = []
+    for bay in bays:
+        with trouble.of(bay):
+            drawn.append(_drawn(bay, plan, rules))
     if len(drawn) > 1:
         with suppress(LayoutError), told_as_finding("bays", Origin()):
-            layouts = lay_pool([d.sketch for d in drawn], rules)
-            return [
-                _with_figures(layout, d, pool=len(drawn))
-                for layout, d in zip(layouts, drawn, strict=True)
-            ]
+            return list(_together(drawn, rules))
     found: list[BayLayout] = []
     for own in drawn:
         with trouble.of(own.sketch.bay):
