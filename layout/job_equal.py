@@ -2,7 +2,7 @@
 where they are.
 
 The standard place is near the origin, turned so that the longest wall runs along x with the floor on its
-left, in thousandths of a millimetre. Floors that are moved or turned copies of each other come to lie
+left, in hundredths of a millimetre. Floors that are moved or turned copies of each other come to lie
 there number for number, so each is laid as all the others are, whichever comes first and in whichever
 process. A mirrored floor is another floor here, since planks cannot be mirrored; where its joints go is
 still worked out once (`layout.joint_mirror`), and its pieces are cut anew with their own hand.
@@ -57,8 +57,8 @@ from layout.rules import RuleSet
 
 KEPT: Final = 48
 """Floors whose layout is kept in memory: more than a block has types of flats."""
-DECIMALS: Final = 3
-"""Of a millimetre: what a turned copy differs by is far below, what can be built far above."""
+DECIMALS: Final = 2
+"""Of a millimetre: what a turned copy differs by is below, what can be built far above."""
 NEAR_MM: Final = 100.0
 """Obstacles within this of a floor matter to it, beside its wall gap."""
 _OPEN, _CLOSE = "\ue000", "\ue001"
