@@ -139,6 +139,27 @@ def test_rows_by_degrees_are_never_turned(counted: Counted) -> None:
     assert {round(b.setting_out.frame.along_deg % 180.0, 6) for b in result.bays} == {0.0}
 
 
-def test_floor_that_follows_the_entrance_is_laid_where_it_is() -> None:
-    drawing = copies(TURNED[0])
-    assert lay_equal((), drawing, rules(rows={"along": "entrance"}), lay_bays) is None
+BEYOND: list[dict[str, object]] = [
+    {"rows": {"along": "entrance"}},
+    {"stages": {"layer": "STAGES"}},
+    {"stages": {"lines": [{"room": "bed", "side": "left", "share": "40 %"}]}},
+    {
+        "laying": {
+            "low": [{"room": "bed", "side": "left", "depth": 300, "what": "radiator"}],
+        }
+    },
+]
+
+
+@pytest.mark.parametrize("sections", BEYOND, ids=str)
+def test_rules_that_look_at_the_drawing_lay_floors_where_they_are(
+    sections: dict[str, object],
+) -> None:
+    assert lay_equal((), copies(TURNED[0]), rules(**sections), lay_bays) is None
+
+
+def test_floor_through_a_doorway_is_carried_whole() -> None:
+    through = rules(doorways={"default": "through"})
+    result = lay_plan(copies(*TURNED[:2]), through)
+    assert [len(b.bay.rooms) for b in result.bays] == [2, 2]
+    assert_sound(result, through)
