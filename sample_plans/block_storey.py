@@ -172,10 +172,8 @@ def _stair(msp: Modelspace) -> None:
             msp.add_line((low, y), (high, y), dxfattribs=pen)
     well = [(-1800, start), (-1600, start), (-1600, end), (-1800, end)]
     msp.add_lwpolyline(well, close=True, dxfattribs=pen)
-    landing = [(-3000, end), (-400, end), (-400, 6800), (-3000, 6800)]
-    msp.add_lwpolyline(landing, close=True, dxfattribs=pen)
     walk: list[Point] = [
-        (-2400, start + 130),
+        (-2400, start),
         (-2400, end + 500),
         (-1000, end + 500),
         (-1000, start + 300),
@@ -183,7 +181,7 @@ def _stair(msp: Modelspace) -> None:
     msp.add_lwpolyline(walk, dxfattribs=pen)
     for side in (-90, 90):
         msp.add_line((-1000, start + 300), (-1000 + side, start + 520), dxfattribs=pen)
-    msp.add_circle((-2400, start + 130), 60, dxfattribs=pen)
+    msp.add_circle((-2400, start), 60, dxfattribs=pen)
     kit.letter(msp, "UP", (-2650, start - 130), 150.0, "A-FLOR-STRS")
 
 

@@ -9,7 +9,7 @@ numbers; a model of one house has none of these and gets no flats.
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Final
 
@@ -138,6 +138,7 @@ def _dwellings(model: IfcModel, house: _House, groups: Sequence[_Group], because
             or _flats_beside(house, k, ordered) >= 2
         )
     }
+    between |= _behind(house, taken, between)
     names = ", ".join(g.name for g in ordered[:8]) + (" and more" if len(ordered) > 8 else "")
     finding = model.finding(
         "IMP-560",
@@ -150,6 +151,16 @@ def _dwellings(model: IfcModel, house: _House, groups: Sequence[_Group], because
         communal=frozenset(between),
         findings=(finding,),
     )
+
+
+def _behind(house: _House, taken: Collection[int], between: Collection[int]) -> set[int]:
+    """Rooms of no flat that are reached from communal rooms only: plant, refuse, meters."""
+    beside: dict[int, set[int | None]] = {}
+    for a, b in house.links:
+        beside.setdefault(a, set()).add(b)
+        if b is not None:
+            beside.setdefault(b, set()).add(a)
+    return {k for k, ends in beside.items() if k not in taken and ends <= set(between)}
 
 
 def _flats_beside(house: _House, room: int, groups: Sequence[_Group]) -> int:
