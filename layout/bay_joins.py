@@ -40,9 +40,14 @@ def rule_of(room: Room, rules: RuleSet) -> RoomRule | None:
 
 
 def is_named(room: Room, match: str) -> bool:
-    """Whether patterns with | between them name the room, by its name or number, in any case."""
-    names = [n.strip().casefold() for n in (room.name, room.number, *room.also_called) if n]
+    """Whether patterns with | between them name the room, by its name or number, in any case. A room
+    that has neither is named by its id, written out: that is what outputs call it.
+    """
+    called = (room.name, room.number, *room.also_called)
+    names = [n.strip().casefold() for n in called if n]
     patterns = [p.strip().casefold() for p in match.split("|")]
+    if not names:
+        return room.id.casefold() in patterns
     return any(fnmatchcase(name, pattern) for name in names for pattern in patterns)
 
 

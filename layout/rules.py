@@ -231,7 +231,8 @@ class RoomRule(Section):
     """A rule for the rooms whose name or number matches: `bath*|wc`, without regard to case."""
 
     match: str = Field(
-        description="Names or numbers of rooms; * stands for anything, | separates alternatives."
+        description="Names or numbers of rooms; * stands for anything, | separates alternatives. A "
+        "room without either is named by what the outputs call it, such as R12."
     )
     lay: YesNo = Field(default=True, description="no: these rooms get no planks.")
     because: str = Field(default="", description="Why, as the record and the sheets should say it.")

@@ -63,7 +63,7 @@ def _doubtful(
         if o.kind in {ObstacleKind.STAIR, ObstacleKind.SHAFT}:
             stairs.setdefault(o.room, []).append(o.shape)
     entered = {k for d in doorways for k in d.rooms if k is not None}
-    why: dict[str, list[RoomDraft]] = {}
+    why: dict[str, list[tuple[int, RoomDraft]]] = {}
     for k, room in enumerate(rooms):
         reason = _why_not(room, stairs.get(k, []))
         # Where hardly any room has a doorway the model has no doors, which says nothing of a room; a
@@ -72,14 +72,14 @@ def _doubtful(
         if reason is None and k not in entered and told:
             reason = "no doorway leads into it"
         if reason is not None:
-            why.setdefault(reason, []).append(room)
+            why.setdefault(reason, []).append((k, room))
     return [
         model.finding(
             "IMP-361",
             Severity.SETTLE,
-            f"{_listed([r.title for r in found])}: {reason}. Laid like any other room.",
-            about=found[0].space,
-            remedy=f"Where no planks belong there write {_rule_for(found[0])}.",
+            f"{_listed([_title(k, r) for k, r in found])}: {reason}. Laid like any other room.",
+            about=found[0][1].space,
+            remedy=f"Where no planks belong there write {_rule_for(*found[0])}.",
         )
         for reason, found in sorted(why.items())
     ]
@@ -108,11 +108,11 @@ def _finishes(model: IfcModel, rooms: Sequence[RoomDraft]) -> list[Finding]:
     """Floor coverings that the model names, one finding for those that are no planks and one for the
     rest.
     """
-    named: dict[bool, dict[str, list[RoomDraft]]] = {True: {}, False: {}}
-    for room in rooms:
+    named: dict[bool, dict[str, list[tuple[int, RoomDraft]]]] = {True: {}, False: {}}
+    for k, room in enumerate(rooms):
         if room.finish:
             planks = bool(set(words_of(room.finish)) & _PLANKS)
-            named[planks].setdefault(room.finish, []).append(room)
+            named[planks].setdefault(room.finish, []).append((k, room))
     findings = []
     if named[False]:
         first = next(iter(named[False].values()))[0]
@@ -122,8 +122,8 @@ def _finishes(model: IfcModel, rooms: Sequence[RoomDraft]) -> list[Finding]:
                 Severity.SETTLE,
                 f"The model names other floors than planks: {_by_finish(named[False])}. They are laid "
                 "like any other room.",
-                about=first.space,
-                remedy=f"Leave them out with {_rule_for(first)}.",
+                about=first[1].space,
+                remedy=f"Leave them out with {_rule_for(*first)}.",
             )
         )
     if named[True]:
@@ -138,15 +138,21 @@ def _finishes(model: IfcModel, rooms: Sequence[RoomDraft]) -> list[Finding]:
     return findings
 
 
-def _by_finish(named: Mapping[str, Sequence[RoomDraft]]) -> str:
+def _by_finish(named: Mapping[str, Sequence[tuple[int, RoomDraft]]]) -> str:
     return "; ".join(
-        f"{finish} in {_listed([r.title for r in named[finish]])}" for finish in sorted(named)
+        f"{finish} in {_listed([_title(k, r) for k, r in named[finish]])}"
+        for finish in sorted(named)
     )
 
 
-def _rule_for(room: RoomDraft) -> str:
+def _title(k: int, room: RoomDraft) -> str:
+    """What is written on a room; its id where nothing is."""
+    return room.title if room.name or room.number else f"R{k + 1}"
+
+
+def _rule_for(k: int, room: RoomDraft) -> str:
     """What to write into the rule set to leave a room out."""
-    named = room.name or room.number or "..."
+    named = room.name or room.number or f"R{k + 1}"
     return f"rooms: - {{match: {named!r}, lay: no, because: ...}}"
 
 

@@ -22,6 +22,7 @@ from numpy.typing import NDArray
 from shapely import Polygon, STRtree
 
 from importer.ifc.draft import DoorwayDraft, RoomDraft
+from importer.ifc.grouping import Case, Kind, grouped
 from importer.ifc.model import Entity, IfcModel, told
 from importer.ifc.section_bodies import Bodies, Role
 from importer.ifc.section_cut import cut_at
@@ -46,6 +47,21 @@ PASSAGE_MM: Final = 1800.0
 ZERO_DEPTH_MM: Final = 1.0
 """Half the depth that a passage between touching rooms is given, so that it has an area."""
 USUAL_WALL_MM: Final = 200.0
+
+_LEADS_NOWHERE: Final = Kind(
+    code="IMP-450",
+    severity=Severity.NOTE,
+    one="A door leads to no room that was found: {it}.",
+    many="{n} doors lead to no room that was found: {it}.",
+    remedy="Nothing to do where no floor is laid on either side.",
+)
+_INSIDE_ONE: Final = Kind(
+    code="IMP-451",
+    severity=Severity.NOTE,
+    one="A door stands inside one room; no doorway was made of it: {it}.",
+    many="{n} doors stand inside one room; no doorways were made of them: {it}.",
+    remedy="If they part rooms, have the spaces parted in the model.",
+)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -89,7 +105,8 @@ def find_doorways(
     shapes = np.array([r.shape for r in rooms], dtype=object)
     known = _Rooms(drafts=rooms, shapes=shapes, tree=STRtree(shapes))
     found: list[tuple[DoorwayDraft, Opening]] = []
-    findings: list[Finding] = []
+    nowhere: list[Case] = []
+    inside: list[Case] = []
     for each in openings:
         if not _may_be_doorway(each):
             continue
@@ -98,14 +115,16 @@ def find_doorways(
         if door is None and not _is_passage(opening.gap, (plus, minus), rooms):
             continue
         if plus is None and minus is None:
-            findings += [] if door is None else [_leads_nowhere(model, door)]
+            nowhere += [] if door is None else [Case(door, told(door))]
         elif plus is not None and minus is not None and plus.room == minus.room:
-            findings += [] if door is None else [_inside_one(model, door, rooms[plus.room])]
+            title = rooms[plus.room].title
+            inside += [] if door is None else [Case(door, f"{told(door)} in {title}")]
         else:
             if plus is None or minus is None:
                 opening = _in_its_wall(opening, bodies)
             found.append((_doorway(opening, plus, minus), opening))
-    return Doorways(doorways=tuple(_each_once(found)), findings=tuple(findings))
+    findings = (*grouped(model, _LEADS_NOWHERE, nowhere), *grouped(model, _INSIDE_ONE, inside))
+    return Doorways(doorways=tuple(_each_once(found)), findings=findings)
 
 
 def _may_be_doorway(opening: Opening) -> bool:
@@ -310,26 +329,3 @@ def _each_once(found: Sequence[tuple[DoorwayDraft, Opening]]) -> list[DoorwayDra
                 thickness_mm=draft.thickness_mm,
             )
     return [kept[n] for n in sorted(range(len(kept)), key=lambda n: order[n])]
-
-
-# --- what is told ---------------------------------------------------------------------------------
-
-
-def _leads_nowhere(model: IfcModel, door: Entity) -> Finding:
-    return model.finding(
-        "IMP-450",
-        Severity.NOTE,
-        f"{told(door)} leads to no room that was found.",
-        about=door,
-        remedy="Nothing to do where no floor is laid on either side.",
-    )
-
-
-def _inside_one(model: IfcModel, door: Entity, room: RoomDraft) -> Finding:
-    return model.finding(
-        "IMP-451",
-        Severity.NOTE,
-        f"{told(door)} stands inside one room ({room.title}). No doorway was made of it.",
-        about=door,
-        remedy="If it parts two rooms, have the space parted in the model.",
-    )

@@ -15,6 +15,7 @@ from shapely.geometry.base import BaseGeometry
 
 from importer.ifc.draft import ObstacleDraft, RoomDraft
 from importer.ifc.free_stairs import stairs_on
+from importer.ifc.grouping import Case, Kind, grouped
 from importer.ifc.model import IfcModel
 from importer.ifc.section_bodies import Bodies, Body, Role
 from importer.ifc.section_cut import cut_at, polygons_of
@@ -33,6 +34,14 @@ CARRIED: Final = 0.5
 """A room is held against its slab only where the slab carries at least this part of it."""
 LEAST_HOLE_MM2: Final = 1e5
 LEVEL_MM: Final = 10.0
+
+_INTO_WALLS: Final = Kind(
+    code="IMP-358",
+    severity=Severity.SETTLE,
+    one="A space seems to run into its walls, which take a part of it: {it}.",
+    many="{n} spaces seem to run into their walls, which take a part of them: {it}.",
+    remedy="Have room bounding set to the finished faces of the walls, or measure on site.",
+)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -64,7 +73,7 @@ def find_in_the_way(model: IfcModel, rooms: Sequence[RoomDraft], bodies: Bodies)
     steps = all_treads(b.mesh for b in bodies.of(Role.STAIR))
     levels: dict[int, _Level] = {}
     found: list[ObstacleDraft] = []
-    findings: list[Finding] = []
+    into_walls: list[Case] = []
     for k, room in enumerate(rooms):
         if room.space is None:
             continue
@@ -75,7 +84,8 @@ def find_in_the_way(model: IfcModel, rooms: Sequence[RoomDraft], bodies: Bodies)
         piers, share = _piers(k, room, levels[at])
         found += piers
         if share > MOST_PIERS:
-            findings.append(_into_walls(model, room, share))
+            into_walls.append(Case(room.space, f"{room.title}, {100 * share:.0f} %"))
+    findings = grouped(model, _INTO_WALLS, into_walls)
     return InTheWay(obstacles=tuple(found), findings=tuple(findings))
 
 
@@ -133,13 +143,3 @@ def _piers(k: int, room: RoomDraft, level: _Level) -> tuple[list[ObstacleDraft],
         return [], share
     parts = polygons_of(inside, LEAST_MM2)
     return [ObstacleDraft(kind=ObstacleKind.COLUMN, shape=p, room=k) for p in parts], share
-
-
-def _into_walls(model: IfcModel, room: RoomDraft, share: float) -> Finding:
-    return model.finding(
-        "IMP-358",
-        Severity.SETTLE,
-        f"Walls take {100 * share:.0f} % of the space {room.title}: it seems to run into them.",
-        about=room.space,
-        remedy="Have room bounding set to the finished faces of the walls, or measure on site.",
-    )

@@ -194,7 +194,9 @@ def _finish(space: Entity, values: dict[str, object]) -> str | None:
         if getattr(covering, "PredefinedType", None) == "FLOORING":
             named = (_text(covering, "ObjectType"), _type_name(covering), _text(covering, "Name"))
             return next((n for n in (_material(covering), *named) if n), "floor covering")
-    return _first_text(values, _FINISH_NAMES)
+    required = _first_text(values, _FINISH_NAMES)
+    # Programs export the name of a field that nobody filled in as its value.
+    return None if required is None or required.casefold() in _FINISH_NAMES else required
 
 
 def _coverings(space: Entity) -> list[Entity]:

@@ -10,6 +10,7 @@ from typing import Any, Final
 
 from importer.hints import Hints
 from importer.ifc.archive import MOST_BYTES, is_archive, too_large, unpacked
+from importer.ifc.grouping import Case, Kind, grouped
 from importer.ifc.length_unit import settle_unit
 from importer.ifc.model import IfcModel, Watch, told
 from importer.ifc.repairs import (
@@ -47,6 +48,21 @@ _NEEDED: Final = (
     "IFCSLAB",
 )
 """Classes, by how they begin, whose loss costs rooms or doorways."""
+
+_CIRCLES: Final = Kind(
+    code="IMP-158",
+    severity=Severity.SETTLE,
+    one="A placement hangs on itself in a circle; it was taken as absolute: {it}.",
+    many="{n} placements hang on themselves in a circle; they were taken as absolute: {it}.",
+    remedy="Check where the rooms lie; have the model exported again.",
+)
+_REPEATED: Final = Kind(
+    code="IMP-159",
+    severity=Severity.NOTE,
+    one="Several products share a GlobalId; each was read on its own: {it}.",
+    many="{n} GlobalIds are shared by several products; each was read on its own: {it}.",
+    remedy="Have the model exported again: other programs will keep one of them only.",
+)
 
 
 def open_model(path: Path, hints: Hints, watch: Watch | None = None) -> IfcModel:
@@ -249,16 +265,8 @@ def _relabelled(file: Any, data: bytes, name: str, label: str, schema: str) -> F
 
 
 def _made_safe(model: IfcModel) -> IfcModel:
-    findings = [
-        model.finding(
-            "IMP-158",
-            Severity.SETTLE,
-            f"The placement of {told(entity)} hangs on itself in a circle; it was taken as absolute.",
-            about=entity,
-            remedy="Check where its rooms lie; have the model exported again.",
-        )
-        for entity in break_placement_circles(model.file)
-    ]
+    circles = [Case(entity, told(entity)) for entity in break_placement_circles(model.file)]
+    findings = grouped(model, _CIRCLES, circles)
     bare = give_profiles_a_position(model.file)
     if bare:
         findings.append(
@@ -269,17 +277,11 @@ def _made_safe(model: IfcModel) -> IfcModel:
                 "requires; they were read as lying at their origin.",
             )
         )
-    for guid, products in repeated_guids(model.file):
-        findings.append(
-            model.finding(
-                "IMP-159",
-                Severity.NOTE,
-                f"{len(products)} products share the GlobalId {guid}: "
-                f"{', '.join(told(p) for p in products[:4])}. Each was read on its own.",
-                about=products[0],
-                remedy="Have the model exported again: other programs will keep one of them only.",
-            )
-        )
+    repeated = [
+        Case(products[0], f"{guid} of {', '.join(told(p) for p in products[:4])}")
+        for guid, products in repeated_guids(model.file)
+    ]
+    findings += grouped(model, _REPEATED, repeated)
     return replace(model, findings=(*model.findings, *findings))
 
 

@@ -19,6 +19,7 @@ from shapely import Polygon, STRtree
 
 from importer.ifc.draft import RoomDraft
 from importer.ifc.footprint import tidy_parts
+from importer.ifc.grouping import Case, Kind, grouped
 from importer.ifc.model import IfcModel, guid_of
 from importer.plan import Finding, Severity
 
@@ -35,6 +36,21 @@ SAME_LEVEL_MM: Final = 1000.0
 LEAST_MM2: Final = 1000.0
 TOLD: Final = 0.01
 """An overlap of less than this part of the smaller floor is float noise or plaster: not told."""
+
+_NOT_COUNTED: Final = Kind(
+    code="IMP-356",
+    severity=Severity.NOTE,
+    one="A space is not counted: {it}.",
+    many="{n} spaces are not counted: {it}.",
+    remedy="Nothing to do if the rooms in the picture are right.",
+)
+_OVERLAP: Final = Kind(
+    code="IMP-357",
+    severity=Severity.SETTLE,
+    one="Two spaces overlap; that floor was given to the smaller: {it}.",
+    many="{n} pairs of spaces overlap; that floor was given to the smaller: {it}.",
+    remedy="Have the rooms parted in the model.",
+)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -161,27 +177,20 @@ def _cut_apart(
 def _told_dropped(
     model: IfcModel, rooms: Sequence[RoomDraft], dropped: dict[int, str]
 ) -> list[Finding]:
-    return [
-        model.finding(
-            "IMP-356",
-            Severity.NOTE,
-            f"Space {rooms[k].title} ({rooms[k].shape.area / 1e6:.1f} m2) is not counted: {why}.",
-            about=rooms[k].space,
-            remedy="Nothing to do if the rooms in the picture are right.",
-        )
+    cases = [
+        Case(rooms[k].space, f"{rooms[k].title} ({rooms[k].shape.area / 1e6:.1f} m2), {why}")
         for k, why in sorted(dropped.items())
     ]
+    return grouped(model, _NOT_COUNTED, cases)
 
 
 def _told_cuts(model: IfcModel, rooms: Sequence[RoomDraft], cuts: Sequence[_Pair]) -> list[Finding]:
-    return [
-        model.finding(
-            "IMP-357",
-            Severity.SETTLE,
-            f"{rooms[p.large].title} and {rooms[p.small].title} overlap by {p.shared / 1e6:.2f} m2; "
-            f"that floor was given to {rooms[p.small].title}.",
-            about=rooms[p.large].space,
-            remedy=f"Have the rooms parted in the model ({guid_of(rooms[p.small].space)}).",
+    cases = [
+        Case(
+            rooms[p.large].space,
+            f"{rooms[p.large].title} and {rooms[p.small].title} ({guid_of(rooms[p.small].space)}) by "
+            f"{p.shared / 1e6:.2f} m2",
         )
         for p in cuts
     ]
+    return grouped(model, _OVERLAP, cases)

@@ -16,6 +16,7 @@ from importer.ifc.fixed_units import find_fixed_units
 from importer.ifc.flats import find_flats
 from importer.ifc.free_levels import door_sills, levels_to_search
 from importer.ifc.free_rooms import free_rooms
+from importer.ifc.grouping import Case, Kind, grouped
 from importer.ifc.in_the_way import find_in_the_way
 from importer.ifc.meshes import near_origin
 from importer.ifc.model import IfcModel, Watch, told
@@ -31,6 +32,21 @@ from importer.plan import Finding, Origin, Plan, PlanError, Severity
 
 FREE_HEIGHT_MM: Final = 2400.0
 """Height that a room found between walls is given (common practice, no source)."""
+
+_KILLED: Final = Kind(
+    code="IMP-161",
+    severity=Severity.SETTLE,
+    one="The geometry kernel failed over a product, which was left out: {it}.",
+    many="The geometry kernel failed over {n} products, which were left out: {it}.",
+    remedy="Have these products modelled anew; the rest of the model was read.",
+)
+_BODILESS: Final = Kind(
+    code="IMP-162",
+    severity=Severity.NOTE,
+    one="No body could be made of a product: {it}.",
+    many="No body could be made of {n} products: {it}.",
+    remedy="Where walls or columns are among them, check the rooms about them.",
+)
 
 
 def read_model(path: Path, hints: Hints, watch: Watch, lost: Sequence[Lost]) -> Plan:
@@ -157,19 +173,7 @@ def _free_rooms(
 def _bodiless(model: IfcModel, bodies: Bodies) -> list[Finding]:
     """Things with a shape that the kernel made nothing of."""
     missing = [p for p in bodies.missing if p.id() not in model.watch.skip]
-    if not missing:
-        return []
-    more = f" and {len(missing) - 6} more" if len(missing) > 6 else ""
-    return [
-        model.finding(
-            "IMP-162",
-            Severity.NOTE,
-            f"No body could be made of {len(missing)} product(s): "
-            f"{', '.join(told(p) for p in missing[:6])}{more}.",
-            about=missing[0],
-            remedy="Where walls or columns are among them, check the rooms about them.",
-        )
-    ]
+    return grouped(model, _BODILESS, [Case(p, told(p)) for p in missing])
 
 
 def _empty_storeys(model: IfcModel, storeys: Storeys, used: Sequence[int]) -> list[Finding]:
@@ -189,23 +193,15 @@ def _empty_storeys(model: IfcModel, storeys: Storeys, used: Sequence[int]) -> li
 
 def _lost(model: IfcModel, lost: Sequence[Lost]) -> list[Finding]:
     """Products that the kernel died of."""
-    findings = []
+    cases = []
     for product, why in lost:
         try:
             entity = model.file.by_id(product)
         except RuntimeError:  # the number is of no statement
             entity = None
         named = told(entity) if entity is not None else f"#{product}"
-        findings.append(
-            model.finding(
-                "IMP-161",
-                Severity.SETTLE,
-                f"The geometry kernel {why} over {named}; it was left out.",
-                about=entity,
-                remedy="Have this one product modelled anew; the rest of the model was read.",
-            )
-        )
-    return findings
+        cases.append(Case(entity, f"{named}, over which it {why.rstrip(',')}"))
+    return grouped(model, _KILLED, cases)
 
 
 def _no_rooms(model: IfcModel, bodies: Bodies, openings: Sequence[Opening]) -> PlanError:

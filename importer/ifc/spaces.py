@@ -8,6 +8,7 @@ from typing import Final
 
 from importer.ifc.draft import RoomDraft
 from importer.ifc.footprint import AGREE, STEP_MM, Footprint, Reading, footprint
+from importer.ifc.grouping import Case, Kind, grouped
 from importer.ifc.labels import SpaceLabel, label_of
 from importer.ifc.meshes import mesh_products
 from importer.ifc.model import Entity, IfcModel, told
@@ -21,6 +22,51 @@ STATED_AGREES: Final = 0.03
 practice, no source)."""
 _ORDINARY: Final = 1e-6
 """Square metres in a square millimetre: stated areas are tried in both."""
+
+_SHAPELESS: Final = Kind(
+    code="IMP-350",
+    severity=Severity.SETTLE,
+    one="No floor could be taken from the shape of {it}. It is left out.",
+    many="No floor could be taken from the shapes of {n} spaces: {it}. They are left out.",
+    remedy="Have them bounded and the model exported again, or measure them on site.",
+)
+_WRITTEN: Final = Kind(
+    code="IMP-351",
+    severity=Severity.NOTE,
+    one="No body could be worked out of a space; its floor was taken as written: {it}.",
+    many="No bodies could be worked out of {n} spaces; their floors were taken as written: {it}.",
+    remedy="Check their sizes.",
+)
+_NO_PLAIN_ROOM: Final = Kind(
+    code="IMP-352",
+    severity=Severity.SETTLE,
+    one="The body of a space is no plain room; its floor was taken so: {it}.",
+    many="The bodies of {n} spaces are no plain rooms; their floors were taken so: {it}.",
+    remedy="Check their outlines in the picture.",
+)
+_STEPPED: Final = Kind(
+    code="IMP-353",
+    severity=Severity.SETTLE,
+    one="The floor of a space has a step in it and was taken for one level: {it}.",
+    many="The floors of {n} spaces have steps in them and were taken for one level each: {it}.",
+    remedy="Have the rooms parted at the steps, or lay them by hand there.",
+)
+_IN_PARTS: Final = Kind(
+    code="IMP-354",
+    severity=Severity.NOTE,
+    one="A space has a floor in several parts, each a room of its own: {it}.",
+    many="{n} spaces have floors in several parts, each a room of its own: {it}.",
+)
+_AREAS_DIFFER: Final = Kind(
+    code="IMP-355",
+    severity=Severity.NOTE,
+    one=f"The area stated differs from the floor by more than {100 * STATED_AGREES:.0f} %: {{it}}. "
+    "The outline counts.",
+    many=f"The areas stated differ from the floors by more than {100 * STATED_AGREES:.0f} % in {{n}} "
+    "rooms: {it}. The outlines count.",
+    remedy="Programs state areas to the middle of walls, less plaster, or by half under a slope; "
+    "measure one room to be sure.",
+)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -62,7 +108,7 @@ def find_space_rooms(model: IfcModel, storeys: Storeys) -> SpaceRooms:
     once = counted_once(model, rooms)
     findings = [
         *_without_shape(model, shapeless),
-        *(f for space in spaces for f in _doubts(model, space)),
+        *_doubts(model, spaces),
         *once.findings,
         *_area_findings(model, spaces),
     ]
@@ -105,75 +151,39 @@ def stated_m2(label: SpaceLabel, area_mm2: float) -> tuple[float, ...]:
 
 
 def _without_shape(model: IfcModel, spaces: Sequence[Entity]) -> list[Finding]:
-    findings = []
+    cases = []
     for space in spaces:
         areas = label_of(space).areas
-        stated = f"; it states an area of {areas[0]:g}" if areas else ""
-        findings.append(
-            model.finding(
-                "IMP-350",
-                Severity.SETTLE,
-                f"{told(space)} has no shape that a floor could be taken from{stated}. It is left out.",
-                about=space,
-                remedy="Have the room bounded and the model exported again, or measure it on site.",
-            )
-        )
-    return findings
+        stated = f", which states an area of {areas[0]:g}" if areas else ""
+        cases.append(Case(space, f"{told(space)}{stated}"))
+    return grouped(model, _SHAPELESS, cases)
 
 
-def _doubts(model: IfcModel, space: _Space) -> list[Finding]:
-    """What makes a floor less than certain."""
-    floor, findings = space.floor, []
-    if floor.reading in {Reading.FOOTPRINT, Reading.PROFILE, Reading.BOUNDARIES}:
-        findings.append(
-            model.finding(
-                "IMP-351",
-                Severity.NOTE,
-                f"The body of {told(space.entity)} could not be worked out; its floor was taken from "
-                f"its {floor.reading.value}.",
-                about=space.entity,
-                remedy="Check its size.",
-            )
-        )
-    elif floor.reading is Reading.OUTLINE or floor.differs > AGREE:
-        seen = "it has no floor face" if floor.reading is Reading.OUTLINE else ""
-        seen = seen or f"floor face and section differ by {100 * floor.differs:.0f} %"
-        findings.append(
-            model.finding(
-                "IMP-352",
-                Severity.SETTLE,
-                f"The body of {told(space.entity)} is no plain room: {seen}. Its floor was taken from "
-                f"the {floor.reading.value}.",
-                about=space.entity,
-                remedy="Check its outline in the picture.",
-            )
-        )
-    if floor.step > STEP_MM:
-        findings.append(
-            model.finding(
-                "IMP-353",
-                Severity.SETTLE,
-                f"The floor of {told(space.entity)} lies on levels {floor.step:.0f} mm apart; it was "
-                "taken for one level.",
-                about=space.entity,
-                remedy="Have the room parted at the step, or lay it by hand there.",
-            )
-        )
-    if len(floor.parts) > 1:
-        findings.append(
-            model.finding(
-                "IMP-354",
-                Severity.NOTE,
-                f"{told(space.entity)} has a floor in {len(floor.parts)} parts; each is a room of its "
-                "own.",
-                about=space.entity,
-            )
-        )
-    return findings
+def _doubts(model: IfcModel, spaces: Sequence[_Space]) -> list[Finding]:
+    """What makes floors less than certain, by kind."""
+    written, odd, stepped, parted = [], [], [], []
+    for space in spaces:
+        floor, entity = space.floor, space.entity
+        if floor.reading in {Reading.FOOTPRINT, Reading.PROFILE, Reading.BOUNDARIES}:
+            written.append(Case(entity, f"{told(entity)} from its {floor.reading.value}"))
+        elif floor.reading is Reading.OUTLINE or floor.differs > AGREE:
+            seen = "it has no floor face" if floor.reading is Reading.OUTLINE else ""
+            seen = seen or f"floor face and section differ by {100 * floor.differs:.0f} %"
+            odd.append(Case(entity, f"{told(entity)} from the {floor.reading.value}, {seen}"))
+        if floor.step > STEP_MM:
+            stepped.append(Case(entity, f"{told(entity)} by {floor.step:.0f} mm"))
+        if len(floor.parts) > 1:
+            parted.append(Case(entity, f"{told(entity)} in {len(floor.parts)}"))
+    return [
+        *grouped(model, _WRITTEN, written),
+        *grouped(model, _NO_PLAIN_ROOM, odd),
+        *grouped(model, _STEPPED, stepped),
+        *grouped(model, _IN_PARTS, parted),
+    ]
 
 
 def _area_findings(model: IfcModel, spaces: Sequence[_Space]) -> list[Finding]:
-    """Spaces of which no stated area agrees with the outline, in one finding."""
+    """Spaces of which no stated area agrees with the outline."""
     odd = []
     for space in spaces:
         area = space.floor.area
@@ -181,17 +191,6 @@ def _area_findings(model: IfcModel, spaces: Sequence[_Space]) -> list[Finding]:
         off = [abs(s * 1e6 - area) / area for s in stated]
         if off and min(off) > STATED_AGREES:
             nearest = stated[off.index(min(off))]
-            odd.append(f"{told(space.entity)} {nearest:.2f} for {area / 1e6:.2f} m2")
-    if not odd:
-        return []
-    more = f" and {len(odd) - 6} more" if len(odd) > 6 else ""
-    return [
-        model.finding(
-            "IMP-355",
-            Severity.NOTE,
-            f"The area stated differs from the floor by more than {100 * STATED_AGREES:.0f} % in "
-            f"{len(odd)} of {len(spaces)} rooms: {'; '.join(odd[:6])}{more}. The outline counts.",
-            remedy="Programs state areas to the middle of walls, less plaster, or by half under a "
-            "slope; measure one room to be sure.",
-        )
-    ]
+            said = f"{told(space.entity)} {nearest:.2f} for {area / 1e6:.2f} m2"
+            odd.append(Case(space.entity, said))
+    return grouped(model, _AREAS_DIFFER, odd)

@@ -8,6 +8,7 @@ from typing import Final
 
 import numpy as np
 
+from importer.ifc.grouping import Case, Kind, grouped
 from importer.ifc.model import Entity, IfcModel, text_of, told, wholes_above
 from importer.ifc.step_text import mended_text
 from importer.plan import Finding, Severity
@@ -19,6 +20,14 @@ ABOVE_FLOOR_MM: Final = 300.0
 FAR_FROM_STOREY_MM: Final = 1500.0
 """Floors further than half a storey from where their storey is placed are told."""
 SAME_HEIGHT_MM: Final = 10.0
+
+_ELSEWHERE: Final = Kind(
+    code="IMP-551",
+    severity=Severity.NOTE,
+    one="A storey states another elevation than it is placed at; its placement counts: {it}.",
+    many="{n} storeys state other elevations than they are placed at; their placements count: {it}.",
+    remedy="Nothing to do unless rooms come out on the wrong storey.",
+)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -123,16 +132,7 @@ def _contradictions(
         if abs(stated.get(e.id(), common) - common) > SAME_HEIGHT_MM
         or (len(stated) == 1 and abs(common) > SAME_HEIGHT_MM and e.id() in stated)
     ]
-    return tuple(
-        model.finding(
-            "IMP-551",
-            Severity.NOTE,
-            f"{told(e)} states another elevation than it is placed at; its placement counts.",
-            about=e,
-            remedy="Nothing to do unless rooms come out on the wrong storey.",
-        )
-        for e in odd
-    )
+    return tuple(grouped(model, _ELSEWHERE, [Case(e, told(e)) for e in odd]))
 
 
 def floor_levels(

@@ -126,6 +126,13 @@ def test_rooms_are_left_out_by_name_or_number_without_regard_to_case(
     assert [u.because for u in formed.unlaid] == ([] if laid else ["tiled"])
 
 
+def test_room_without_name_or_number_is_named_by_its_id_written_out() -> None:
+    rooms = [room(box(0, 0, 3000, 3000), 1), room(box(4000, 0, 7000, 3000), 2, name="Hall")]
+    for match, left_out in (("R1", ["R1"]), ("wc|r1", ["R1"]), ("r*", []), ("R2", [])):
+        formed = form_bays(plan(rooms), rules(rooms=[{"match": match, "lay": "no"}]))
+        assert [u.room for u in formed.unlaid] == left_out
+
+
 def test_first_rule_that_names_a_room_decides() -> None:
     some = rules(rooms=[{"match": "bath 1"}, {"match": "bath*", "lay": "no"}])
     rooms = [
