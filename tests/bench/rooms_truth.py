@@ -24,6 +24,8 @@ import shapely
 from shapely import Point as Spot
 from shapely import Polygon
 
+from importer.dxf.drawing import Drawing
+
 REPO = Path(__file__).resolve().parent.parent.parent
 
 AT_MM = 250.0
@@ -92,16 +94,21 @@ def read_whole(path: Path, truth: dict[str, Any]) -> Reading:
 
 def read_walls(path: Path, truth: dict[str, Any]) -> Reading:
     """Recovery from wall linework alone, with the true unit given."""
-    from importer.dxf.closing import spaces_beside
-    from importer.dxf.doors import door_symbols
     from importer.dxf.flatten import flatten
     from importer.dxf.load import load_dxf
+
+    to_mm = truth["unit_to_mm"] or GUESSED_UNIT.get(path.stem, 1.0)
+    return walls_of(flatten(load_dxf(path), path.name).in_mm(to_mm), to_mm)
+
+
+def walls_of(drawing: Drawing, to_mm: float) -> Reading:
+    """What the recovery from wall linework makes of a drawing in millimetres."""
+    from importer.dxf.closing import spaces_beside
+    from importer.dxf.doors import door_symbols
     from importer.dxf.walls_to_rooms import recover_rooms
     from importer.hints import Hints
     from importer.outlines import Space
 
-    to_mm = truth["unit_to_mm"] or GUESSED_UNIT.get(path.stem, 1.0)
-    drawing = flatten(load_dxf(path), path.name).in_mm(to_mm)
     symbols = door_symbols(drawing, Hints())
     start = time.process_time()
     found = recover_rooms(drawing, symbols, Hints())

@@ -157,8 +157,13 @@ def room_areas(found: Recovered) -> list[float]:
 # ---------------------------------------------------------------- damage
 
 
-def _walls_of(drawing: Drawing, layer: str) -> np.ndarray:
-    on = np.array([s.layer == layer for s in drawing.sources])
+Layers = str | frozenset[str]
+"""The layer that the walls are drawn on, or all of them."""
+
+
+def _walls_of(drawing: Drawing, layers: Layers) -> np.ndarray:
+    wanted = {layers} if isinstance(layers, str) else layers
+    on = np.array([s.layer in wanted for s in drawing.sources])
     return on[drawing.segments.source] & ~drawing.segments.curved
 
 
@@ -172,7 +177,7 @@ def _with_ends(drawing: Drawing, ends: np.ndarray, keep: np.ndarray | None = Non
     )
 
 
-def with_ends_moved(drawing: Drawing, low: float, high: float, seed: int, layer: str) -> Drawing:
+def with_ends_moved(drawing: Drawing, low: float, high: float, seed: int, layer: Layers) -> Drawing:
     """Wall strokes lengthened at both ends by low..high mm (negative: shortened)."""
     rng = np.random.default_rng(seed)
     ends = drawing.segments.ends.copy()
@@ -187,7 +192,7 @@ def with_ends_moved(drawing: Drawing, low: float, high: float, seed: int, layer:
     return _with_ends(drawing, ends)
 
 
-def with_jitter(drawing: Drawing, size: float, seed: int, layer: str) -> Drawing:
+def with_jitter(drawing: Drawing, size: float, seed: int, layer: Layers) -> Drawing:
     """Both ends of every wall stroke moved by up to `size` mm in x and y."""
     rng = np.random.default_rng(seed)
     ends = drawing.segments.ends.copy()
@@ -196,7 +201,7 @@ def with_jitter(drawing: Drawing, size: float, seed: int, layer: str) -> Drawing
     return _with_ends(drawing, ends)
 
 
-def with_lines_dropped(drawing: Drawing, share: float, seed: int, layer: str) -> Drawing:
+def with_lines_dropped(drawing: Drawing, share: float, seed: int, layer: Layers) -> Drawing:
     """A share of the wall strokes left out."""
     rng = random.Random(seed)
     rows = np.flatnonzero(_walls_of(drawing, layer)).tolist()
