@@ -3,7 +3,8 @@
     python -m tests.bench.read_speed [--entities 100000] [--runs 3]
 
 The base line loads the file with ezdxf and iterates all its entities with blocks expanded. Each run is
-a process of its own; medians and their ratios are printed, with the machine named.
+a process of its own, timed by its own processor time, so that other load on the machine does not count;
+medians and their ratios are printed, with the machine named.
 """
 
 from __future__ import annotations
@@ -36,10 +37,10 @@ print(len(plan.rooms), len(plan.doorways))
 """
 CLOCK = """
 import resource, runpy, sys, time
-start = time.perf_counter()
+start = time.process_time()
 exec(sys.stdin.read())
 peak = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024
-print("FIGURES", time.perf_counter() - start, peak)
+print("FIGURES", time.process_time() - start, peak)
 """
 
 
@@ -97,7 +98,7 @@ def _room(space: ezdxf.layouts.Modelspace, at: Vec2, *, last: bool) -> None:
 
 
 def measure(code: str, path: Path, runs: int) -> tuple[float, float, str]:
-    """Median seconds, median peak MiB, and what the code printed."""
+    """Median processor seconds, median peak MiB, and what the code printed."""
     seconds, peaks, said = [], [], ""
     for _ in range(runs):
         done = subprocess.run(
