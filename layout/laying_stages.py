@@ -253,11 +253,8 @@ class _Staging:
             "the floor must be clear as far"
         )
         if steps:
-            rows = f"row{'s' if len(steps) > 1 else ''} {', '.join(steps)}"
-            words += (
-                f". The first plank that goes on {rows} lies between laid rows and is pushed in"
-            )
-
+            rows = f"row {steps[0]} goes" if len(steps) == 1 else f"rows {', '.join(steps)} go"
+            words += f". Where {rows} on, the first plank lies between laid rows and is pushed in"
         path = _steps([(r, p) for (r, _), p in zip(on, places, strict=True)])
         return self._border(number, cut, path, words)
 

@@ -36,6 +36,7 @@ CUT_HEADINGS = (
     "cut from",
     "offcut kept (mm)",
     "offcut goes to",
+    "laid",
     "flat",
     "storey",
     "rules",
@@ -68,6 +69,7 @@ def cut_rows(result: PlanResult) -> Iterator[Sequence[Cell]]:
                 yield (
                     *_cut_row(piece, planks[piece.plank], rooms),
                     "" if goes_to is None else str(goes_to.id),
+                    how_laid(piece),
                     *place,
                 )
 
@@ -75,6 +77,16 @@ def cut_rows(result: PlanResult) -> Iterator[Sequence[Cell]]:
 def rooms_words(rooms: Iterable[RoomId], names: Mapping[RoomId, str]) -> str:
     """The rooms of a bay by name, one after the other."""
     return ", ".join(names.get(r, str(r)) for r in rooms)
+
+
+def how_laid(piece: Piece) -> str:
+    """`forward`, or `in reverse; pushed in under the door frame; stage 2`."""
+    words = ["in reverse" if piece.is_reversed else "forward"]
+    if piece.pushed:
+        words.append(f"pushed in {clean(piece.pushed)}")
+    if piece.stage > 1:
+        words.append(f"stage {piece.stage}")
+    return "; ".join(words)
 
 
 def _cut_row(piece: Piece, plank: Plank, rooms: str) -> Sequence[Cell]:

@@ -131,6 +131,7 @@ _CUT_COLUMNS = {
     "cut from": 16.0,
     "offcut kept (mm)": 9.0,
     "offcut goes to": 10.0,
+    "laid": 14.0,
 }
 """Those of the cut list that are shown, so that a printed page stays legible, and their widths."""
 
@@ -180,6 +181,12 @@ _BAY_COLUMNS = columns(
     ("may be narrower by (mm)", 11),
     ("may be wider by (mm)", 11),
     ("breaches", 9),
+    ("pieces laid in reverse", 9),
+    ("pieces pushed in", 9),
+    ("stages", 7),
+    ("planks that may have a damaged end", 11),
+    ("of these near end", 9),
+    ("of these far end", 9),
 )
 
 
@@ -215,6 +222,12 @@ def _bay(result: PlanResult, layout: BayLayout) -> tuple[Cell, ...]:
         *(mm(v) for v in out.datum_offset_mm),
         *(mm(abs(v)) for v in (shorter, longer, narrower, wider)),
         len(layout.breaches),
+        sum(p.is_reversed for p in layout.pieces),
+        sum(bool(p.pushed) for p in layout.pieces),
+        max((p.stage for p in layout.pieces), default=1),
+        layout.damaged.in_all,
+        layout.damaged.near,
+        layout.damaged.far,
     )
 
 

@@ -204,7 +204,7 @@ def test_stage_is_complete_before_the_next_begins() -> None:
     doors=st.lists(st.integers(0, 12), min_size=5, max_size=5),
     gaps=st.booleans(),
 )
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=30, deadline=None)
 def test_no_run_of_rooms_in_line_is_ever_closed_in(
     rooms: list[tuple[int, int]], doors: list[int], gaps: bool
 ) -> None:

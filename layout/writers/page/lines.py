@@ -18,6 +18,7 @@ from layout.writers.dxf.runs_seen import (
     rip_words,
     runs_seen,
 )
+from layout.writers.names import clean
 from layout.writers.numbers import whole_mm
 from layout.writers.offcuts import Offcuts
 from layout.writers.run_labels import MINUS, labels_of
@@ -168,6 +169,8 @@ def _cuts(run: RunSeen) -> Iterable[str]:
             or (kind is CutKind.CROSS and is_middle)
             or (kind is CutKind.RIP and len(ripped) < len(run.pieces))
         ]
+        if piece.pushed:
+            told.append(f"push in {clean(piece.pushed)}")
         if told:
             yield f"{_place(number, len(run.pieces))}: {', '.join(told)}"
 

@@ -276,10 +276,12 @@ def _bay(layout: BayLayout, number: int, around: _PlanAround) -> BayView:
 
 
 def _order_words(layout: BayLayout) -> tuple[str, ...]:
-    """`Rows 1 to 24: ...` for every stretch, if there are several."""
+    """Where stages end, and `Rows 1 to 24: ...` for every stretch, if there are several."""
+    borders = tuple(clean(b.why, 600) for b in layout.stage_borders)
     if len(layout.stretches) < 2:
-        return ()
-    return tuple(f"{_rows_words(s.rows)}: {clean(s.why, 600)}" for s in layout.stretches)
+        return borders
+    told = (f"{_rows_words(s.rows)}: {clean(s.why, 600)}" for s in layout.stretches)
+    return (*borders, *told)
 
 
 def _rows_words(rows: Sequence[int]) -> str:

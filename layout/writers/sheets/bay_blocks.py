@@ -21,6 +21,11 @@ _FIGURE: Final = 19.0
 _WORTH_TELLING_MM: Final = 50.0
 """Damage shorter than this is cut off with any end; longer ones are told place by place."""
 _MOST_PLACES: Final = 12
+_PUSHED_IN: Final = (
+    "no room to tilt it: lay it flat, lift its neighbour a little and pull it home; where the lock "
+    "needs tilting, trim its lip and glue"
+)
+"""Common practice, no source."""
 LONGEST_SENTENCE: Final = 600
 
 
@@ -143,9 +148,14 @@ def reading_block(scene: Scene, stages: Sequence[Stage], width: float) -> Block 
         (_any_hatched(scene), "hatched", "ripped to width"),
         (True, "tinted", "sawn"),
         (
+            any(p.pushed for p in scene.layout.pieces),
+            "pushed in",
+            _PUSHED_IN,
+        ),
+        (
             any(s.is_reversed for s in stages),
             "in reverse",
-            "tongue and groove change sides: check that this plank's lock allows it",
+            "framed; tongue and groove change sides: check that this plank's lock allows it",
         ),
     ]
     strips = [
@@ -199,11 +209,13 @@ def breaches_block(scene: Scene, width: float) -> Block | None:
 
 
 def order_block(scene: Scene, width: float) -> Block | None:
-    """Why the stretches of the order of laying are as they are."""
+    """Where stages end, and why the stretches of the order of laying are as they are."""
     stretches = scene.layout.stretches
-    if len(stretches) < 2:
-        return None
     strips: list[Strip] = []
+    for border in scene.layout.stage_borders:
+        strips += paragraph(clean(border.why, LONGEST_SENTENCE), width, bold=True)
+    if len(stretches) < 2:
+        return _block("Stages", strips)
     for s in stretches:
         strips += item(str(s.number), clean(s.why, LONGEST_SENTENCE), width, indent=6.0)
     return _block("Order of laying (discs)", strips, whole=len(strips) < 12)

@@ -6,21 +6,25 @@ finds no place on the paper is left to the cut list, which says everything.
 
 from __future__ import annotations
 
-from math import cos, pi, sin
 from typing import Final
 
 import shapely
 
-from importer.plan import Point
 from layout.floor import CutKind
 from layout.rules import RuleSet
 from layout.writers.dxf.runs_seen import is_ripped, sawn_paths
 from layout.writers.sheets.ground import Ground
-from layout.writers.sheets.marks import Align, Group, Hatching, Lines, Sketch, Text
+from layout.writers.sheets.marks import Group, Hatching, Lines, Sketch, Text
 from layout.writers.sheets.plan_drawing import (
     PlanDrawing,
     inside,
     numbered_rows,
+)
+from layout.writers.sheets.plan_order import (
+    draw_borders,
+    draw_discs,
+    frame_reversed,
+    write_borders,
 )
 from layout.writers.sheets.plan_start import draw_datum, draw_start
 from layout.writers.sheets.plan_words import (
@@ -31,7 +35,6 @@ from layout.writers.sheets.plan_words import (
 )
 from layout.writers.sheets.scene import Scene
 from layout.writers.sheets.style import (
-    BLACK,
     BOLD,
     EDGE,
     FINE,
@@ -39,12 +42,9 @@ from layout.writers.sheets.style import (
     HAIR,
     HEAVY,
     PALE,
-    SMALL,
     TINT,
-    VERMILION,
     WALL,
     WHITE,
-    Colour,
 )
 from layout.writers.sheets.turned import Turned
 
@@ -60,15 +60,18 @@ def draw_plan(
     body = Sketch()
     _walls(drawing, body)
     _pieces(drawing, body)
+    frame_reversed(drawing, body)
     _edges(drawing, body)
+    draw_borders(drawing, body)
     drawing.sketch.marks.append(Group(marks=tuple(body.marks), clip=turned.paper_box))
     draw_start(drawing)
     draw_datum(drawing)
-    _discs(drawing)
+    draw_discs(drawing)
     _breaches(drawing)
     write_row_numbers(drawing)
     if lengths:
         write_lengths(drawing)
+    write_borders(drawing)
     write_room_names(drawing)
     write_door_words(drawing)
     return drawing.sketch, drawing.ground
@@ -126,36 +129,7 @@ def _guides(drawing: PlanDrawing) -> None:
             drawing.sketch.draw(*there, pen=HAIR, colour=PALE)
 
 
-# --- order, breaches ----------------------------------------------------------------------------
-
-
-def _discs(drawing: PlanDrawing) -> None:
-    """The stretches of the order of laying, numbered where they begin."""
-    stretches = drawing.scene.layout.stretches
-    if len(stretches) < 2:
-        return
-    by_order = {p.order: p for p in drawing.scene.layout.pieces}
-    for stretch in stretches:
-        piece = by_order.get(stretch.first)
-        if piece is None:
-            continue
-        x0, y0, x1, y1 = piece.shape.bounds
-        middle = ((x0 + x1) / 2, (y0 + y1) / 2)
-        if not inside(middle, drawing.turned.window):
-            continue
-        colour = VERMILION if stretch.is_reversed else BLACK
-        x, y = drawing.turned.at(*middle)
-        draw_disc(drawing.sketch, (x, y), str(stretch.number), colour)
-        drawing.ground.take((x - _DISC, y - _DISC, x + _DISC, y + _DISC))
-
-
-def draw_disc(sketch: Sketch, centre: Point, words: str, colour: Colour) -> None:
-    """A filled disc with a figure in it."""
-    x, y = centre
-    ring = tuple((x + _DISC * cos(k * pi / 16), y + _DISC * sin(k * pi / 16)) for k in range(32))
-    sketch.marks.append(Lines(chains=(ring,), pen=EDGE, colour=WHITE, fill=colour, closed=True))
-    at = (x, y - SMALL / 2)
-    sketch.write(Text(words=words, at=at, bold=True, colour=WHITE, align=Align.CENTRE))
+# --- breaches ---------------------------------------------------------------------------------
 
 
 def _breaches(drawing: PlanDrawing) -> None:

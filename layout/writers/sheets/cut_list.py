@@ -90,7 +90,9 @@ def _heading(lines: Sequence[CutLine], *, is_reversed: bool) -> str:
     rooms = ", ".join(
         dict.fromkeys(line.room for line in lines if line.room not in ("", IN_DOORWAY))
     )
-    way = "in reverse, " if is_reversed else ""
+    stage = lines[0].run.pieces[0].stage
+    way = f"stage {stage}, " if stage > 1 else ""
+    way += "in reverse, " if is_reversed else ""
     return f"{rooms}: {way}{rows}" if rooms else f"{way}{rows}"
 
 

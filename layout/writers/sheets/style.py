@@ -79,5 +79,7 @@ VERMILION: Final[Colour] = (0.70, 0.24, 0.0)
 """Start, datum, direction, what is laid in reverse: 5.9 : 1 on white. Never the only sign of a thing."""
 BLUE: Final[Colour] = (0.0, 0.27, 0.53)
 """Lengths to cut: 9.5 : 1 on white, always in bold."""
+DASH: Final = (2.4, 1.2)
+"""Dashed line (ISO 128-2 line 02), shortened likewise."""
 DASH_DOT: Final = (6.0, 1.2, 0.6, 1.2)
 """Long dash-dot line (ISO 128-2 line 04), shortened for the length of a room on paper."""
