@@ -145,7 +145,7 @@ def _draw(
     assert plan is not None
     x0, y0, x1, y1 = turned.window
     window = shapely.box(x0, -y1, x1, -y0)
-    walls = [w for w in plan.walls if w.intersects(window)]
+    walls = [w for w in plan.walls_of(bays[0].bay.storey) if w.intersects(window)]
     if walls:
         sketch.marks.append(Lines(chains=turned.rings(_down(walls)), fill=WALL, closed=True))
     laid = {r for b in bays for r in b.bay.rooms}

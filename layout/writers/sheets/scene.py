@@ -10,8 +10,8 @@ import shapely
 from shapely import LineString, Polygon
 from shapely.geometry.base import BaseGeometry
 
-from importer.plan import Doorway, Point, Room, RoomId
-from layout.floor import BayLayout, MovementJoint, PlanResult
+from importer.plan import Doorway, Point, Room, RoomId, StoreyId
+from layout.floor import Bay, BayLayout, MovementJoint, PlanResult
 from layout.writers.dxf.runs_seen import EndSlant, RunSeen, end_slant, runs_seen
 from layout.writers.names import clean, room_names
 from layout.writers.offcuts import Offcuts, offcuts_of
@@ -55,12 +55,12 @@ class Scene:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class PlanContext:
-    """What all bays of a plan share."""
+    """What all bays of a plan share; `walls` by storey, which in a model lie on top of each other."""
 
     result: PlanResult
     offcuts: Offcuts
     names: Mapping[str, str]
-    walls: shapely.STRtree
+    walls: Mapping[StoreyId, shapely.STRtree]
     rooms: Mapping[str, Room]
 
 
@@ -71,7 +71,9 @@ def context_of(result: PlanResult) -> PlanContext:
         result=result,
         offcuts=offcuts_of(result.bays),
         names={str(k): v for k, v in room_names(plan).items()},
-        walls=shapely.STRtree(list(plan.walls) if plan is not None else []),
+        walls={s.id: shapely.STRtree(list(plan.walls_of(s.id))) for s in plan.storeys}
+        if plan is not None
+        else {},
         rooms={str(r.id): r for r in plan.rooms} if plan is not None else {},
     )
 
@@ -86,7 +88,7 @@ def scene_of(layout: BayLayout, context: PlanContext, storey: str, flat: str) ->
         layout=layout,
         runs=runs,
         outline=frame.to_bay(bay.outline),
-        walls=tuple(frame.to_bay(w) for w in _walls_about(bay.outline, context)),
+        walls=tuple(frame.to_bay(w) for w in _walls_about(bay, context)),
         passages=tuple(_passages(layout, context)),
         joints=tuple(
             (j, (frame.point_to_bay(j.line[0]), frame.point_to_bay(j.line[1]))) for j in joints
@@ -102,11 +104,14 @@ def scene_of(layout: BayLayout, context: PlanContext, storey: str, flat: str) ->
     )
 
 
-def _walls_about(outline: Polygon, context: PlanContext) -> list[Polygon]:
-    """Parts of the plan's walls near the bay."""
+def _walls_about(bay: Bay, context: PlanContext) -> list[Polygon]:
+    """Parts of the walls of its storey near the bay."""
+    walls, outline = context.walls.get(bay.storey), bay.outline
+    if walls is None:
+        return []
     reach = outline.buffer(WALL_SHOWN_MM, join_style="mitre", mitre_limit=2.0).difference(outline)
-    near = context.walls.query(reach, predicate="intersects")
-    parts = shapely.intersection([context.walls.geometries[i] for i in sorted(near)], reach)
+    near = walls.query(reach, predicate="intersects")
+    parts = shapely.intersection([walls.geometries[i] for i in sorted(near)], reach)
     return [p for p in _polygons(parts.tolist()) if p.area > 1.0]
 
 
