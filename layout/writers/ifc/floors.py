@@ -50,7 +50,9 @@ class RoomFloor:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class BayFloor:
-    """One bay: what is said of all its floors, and its floors in plan order."""
+    """One bay: what is said of all its floors, and its floors in plan order. `packs` are those that the
+    bay alone would need, without spares, as on its sheet.
+    """
 
     bay: str
     name: str
@@ -99,7 +101,6 @@ def floors_of(result: PlanResult, rules: RuleSet, *, default_rules: bool) -> Flo
 def _bay_floor(layout: BayLayout, plan: Plan, rules: RuleSet) -> BayFloor:
     bay, out = layout.bay, layout.setting_out
     planks = len(layout.planks)
-    spare = ceil(round(planks * rules.order.spare, 9))
     levels = {s.id: s.elevation_mm for s in plan.storeys}
     rooms = {r.id: r for r in plan.rooms}
     floors = []
@@ -120,7 +121,7 @@ def _bay_floor(layout: BayLayout, plan: Plan, rules: RuleSet) -> BayFloor:
         name=clean(bay.name),
         laying_deg=round(out.frame.along_deg, 6) % 360.0,
         planks=planks,
-        packs=ceil((planks + spare) / rules.plank.per_pack),
+        packs=ceil(planks / rules.plank.per_pack),
         first_row_mm=out.first_row_mm,
         last_row_mm=out.last_row_mm,
         floors=tuple(floors),

@@ -9,7 +9,7 @@ from typing import Final
 import numpy as np
 import shapely
 
-from importer.plan import Point, Room, Storey
+from importer.plan import Drawn, DrawnKind, Point, Room, Storey
 from layout.floor import BayLayout, PlanResult
 from layout.rules import RuleSet
 from layout.writers.names import clean, room_names
@@ -27,6 +27,7 @@ from layout.writers.sheets.style import (
     EDGE,
     FINE,
     GREY,
+    HAIR,
     HEAVY,
     MEDIUM,
     PAPERS,
@@ -50,6 +51,8 @@ _OFF_EDGES: Final = 0.8
 _TRIES: Final = 25
 _LEAST_NAME: Final = 9.0
 """A name cut shorter than this says nothing."""
+
+_FROM_MODEL: Final = frozenset({DrawnKind.WINDOW, DrawnKind.STAIR})
 
 
 def key_plan_drafts(result: PlanResult, rules: RuleSet) -> Iterator[Draft]:
@@ -145,9 +148,11 @@ def _draw(
     assert plan is not None
     x0, y0, x1, y1 = turned.window
     window = shapely.box(x0, -y1, x1, -y0)
-    walls = [w for w in plan.walls_of(bays[0].bay.storey) if w.intersects(window)]
+    storey = bays[0].bay.storey
+    walls = [w for w in plan.walls_of(storey) if w.intersects(window)]
     if walls:
         sketch.marks.append(Lines(chains=turned.rings(_down(walls)), fill=WALL, closed=True))
+    _draw_model(sketch, turned, plan.drawn_of(storey))
     laid = {r for b in bays for r in b.bay.rooms}
     bare = [r.shape for r in rooms if r.id not in laid]
     if bare:
@@ -170,6 +175,21 @@ def _draw(
     for room in rooms:
         if room.id not in laid:
             _write_inside(sketch, ground, turned, room.shape, (names[room.id], "not laid"), GREY)
+
+
+def _draw_model(sketch: Sketch, turned: Turned, drawn: Sequence[Drawn]) -> None:
+    """What a model knows of the storey besides its walls, quietly: windows, so that they are not taken
+    for doorways, and stairs.
+    """
+    shapes = [d.shape for d in drawn if d.kind in _FROM_MODEL]
+    areas = [s for s in shapes if isinstance(s, shapely.Polygon)]
+    lines = [s for s in shapes if isinstance(s, shapely.LineString)]
+    chains = turned.rings(_down(areas))
+    if chains:
+        sketch.marks.append(Lines(chains=chains, pen=HAIR, colour=GREY, closed=True))
+    open_chains = tuple(turned.chain([(x, -y) for x, y in line.coords]) for line in lines)
+    if open_chains:
+        sketch.marks.append(Lines(chains=open_chains, pen=HAIR, colour=GREY))
 
 
 def _start(sketch: Sketch, turned: Turned, layout: BayLayout) -> None:

@@ -12,18 +12,19 @@ import numpy as np
 import pytest
 import shapely
 from pypdf import PdfReader
-from shapely import Polygon, box
+from shapely import LineString, Polygon, box
 
-from importer.plan import RoomId
+from importer.plan import Drawn, DrawnKind, RoomId, StoreyId
 from layout.cautions import CAUTIONS
 from layout.floor import Breach, PlanResult, Stretch
 from layout.floor_site import DimensionKind, SiteDimension
 from layout.writers.sheets.book import plan_sheets, sheet_pages
 from layout.writers.sheets.cut_list import stages_of
+from layout.writers.sheets.key_plan import key_plan_drafts
 from layout.writers.sheets.letters import text_width
-from layout.writers.sheets.marks import Group, Mark, Page, Text, overlap
+from layout.writers.sheets.marks import Group, Lines, Mark, Page, Text, overlap
 from layout.writers.sheets.scene import context_of, scene_of
-from layout.writers.sheets.style import CAPTION, SMALL
+from layout.writers.sheets.style import CAPTION, SMALL, WALL
 from tests.layout.writers.build import lay, result_of, rules
 
 L_ROOM = Polygon([(0, 0), (6200, 0), (6200, 2600), (3000, 2600), (3000, 5200), (0, 5200)])
@@ -294,3 +295,30 @@ def test_default_rules_are_said_on_every_bay() -> None:
     told = [any("packaged default" in t.words for t in texts(p.marks)) for p in pages]
     assert told[0]
     assert told[-1]
+
+
+def test_sheets_of_a_model_show_the_walls_of_their_own_storey() -> None:
+    """The storeys of a model lie on top of each other."""
+    room = SHAPES["square"]
+    mine, theirs = room.buffer(200.0).difference(room), box(500, -400, 900, 4200)
+    window = LineString([(1000, -100), (2000, -100)])
+    laid = result(room)
+    assert laid.plan is not None
+    drawn = (
+        Drawn(kind=DrawnKind.WALL, storey=StoreyId("S1"), shape=mine),
+        Drawn(kind=DrawnKind.WINDOW, storey=StoreyId("S1"), shape=window),
+        Drawn(kind=DrawnKind.WALL, storey=StoreyId("S2"), shape=theirs),
+    )
+    stacked = replace(laid, plan=replace(laid.plan, drawn=drawn, walls=(mine, theirs)))
+    (bay,) = stacked.bays
+    scene = scene_of(bay, context_of(stacked), "S1", "")
+    shown = bay.setting_out.frame.to_plan(shapely.union_all(scene.walls))
+    assert shown.symmetric_difference(mine).area < 1.0
+    (key,) = key_plan_drafts(stacked, rules())
+    lines = [m for m in key.marks if isinstance(m, Lines)]
+    (walls,) = (m for m in lines if m.fill == WALL)
+    assert len(walls.chains) == 2, "outer and inner ring of the own wall"
+    outer = max(np.ptp(np.array(c)[:, 0]) for c in walls.chains)
+    long = 1000 * outer / (4000 + 2 * 200)
+    ends = [c for m in lines if not m.closed for c in m.chains if len(c) == 2]
+    assert any(abs(a[0] - b[0]) == pytest.approx(long, abs=0.01) for a, b in ends)
