@@ -9,14 +9,14 @@ from __future__ import annotations
 
 from collections import defaultdict
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import shapely
 from shapely import Polygon
 
 from importer.plan import Point
-from importer.tolerance import LENGTH_MM, PARALLEL_DEG, area_slack
+from importer.tolerance import AREA_MM2, GRID_MM, LENGTH_MM, PARALLEL_DEG, area_slack
 from layout.audit_geometry import (
     Contact,
     Edges,
@@ -81,9 +81,13 @@ def audit(
     """Every rule that the finished bay does not keep, by rule, then by place. Empty: it is right.
     `pool`: the other bays that may have pieces on the same planks.
     """
+    bad = [p for p in layout.pieces if not _is_simple(p.shape)]
+    if bad:
+        # Nothing can be measured on them: the floor is judged without them.
+        layout = replace(layout, pieces=tuple(p for p in layout.pieces if _is_simple(p.shape)))
     seen = see(layout, rules)
     found = [
-        *_bad_shapes(seen),
+        *(_bad_shape(piece, seen) for piece in bad),
         *_coverage(seen),
         *_overlaps(seen),
         *_gaps(seen),
@@ -114,33 +118,48 @@ def see(layout: BayLayout, rules: RuleSet) -> Seen:
     )
 
 
-def _bad_shapes(seen: Seen) -> list[Breach]:
-    return [
-        seen.breach("shape", i, value=0.0, limit=0.0, why="The piece is not a simple outline.")
-        for i, shape in enumerate(seen.shapes)
-        if not (shape.is_valid and shape.area > 0 and np.isfinite(shape.bounds).all())
-    ]
+def _is_simple(shape: Polygon) -> bool:
+    return bool(shape.is_valid and shape.area > 0 and np.isfinite(shape.bounds).all())
+
+
+def _bad_shape(piece: Piece, seen: Seen) -> Breach:
+    x0, y0, x1, y1 = piece.shape.bounds
+    middle = ((x0 + x1) / 2, (y0 + y1) / 2)
+    if not np.isfinite(middle).all():
+        inside = seen.floor.representative_point()
+        middle = (inside.x, inside.y)
+    return Breach(
+        rule="shape",
+        where=str(piece.id),
+        at=seen.at(middle),
+        value=0.0,
+        limit=0.0,
+        why="The piece is not a simple outline.",
+    )
 
 
 def _coverage(seen: Seen) -> list[Breach]:
     """Pieces and floor must be the same area: nothing bare, nothing beyond the edge."""
-    laid = shapely.union_all(seen.shapes)
-    slack = area_slack(seen.floor.area)
+    laid = shapely.union_all(np.asarray(seen.shapes, dtype=object), grid_size=GRID_MM)
+    bare = shapely.get_parts(shapely.difference(seen.floor, laid, grid_size=GRID_MM))
+    areas = shapely.area(bare)
+    # What joints and seams lack in all is noise; a place where one gapes is not.
+    gaping = (areas > AREA_MM2) & (shapely.area(shapely.buffer(bare, -LENGTH_MM)) > 0)
     found = []
-    bare = seen.floor.difference(laid)
-    if bare.area > slack:
-        place = bare.representative_point()
+    if areas.sum() > area_slack(seen.floor.area) or gaping.any():
+        place = bare[int(areas.argmax())].representative_point()
         found.append(
             Breach(
                 rule="coverage",
                 where=str(seen.layout.bay.id),
                 at=seen.at((place.x, place.y)),
-                value=round(bare.area, 1),
+                value=round(float(areas.sum()), 1),
                 limit=0.0,
-                why=f"{bare.area / 1e6:.4f} m2 of the floor carry no piece.",
+                why=f"{areas.sum() / 1e6:.4f} m2 of the floor carry no piece.",
             )
         )
-    beyond = shapely.area(shapely.difference(np.asarray(seen.shapes, dtype=object), seen.floor))
+    shapes = np.asarray(seen.shapes, dtype=object)
+    beyond = shapely.area(shapely.difference(shapes, seen.floor, grid_size=GRID_MM))
     found.extend(
         seen.breach(
             "coverage",
@@ -160,7 +179,8 @@ def _overlaps(seen: Seen) -> list[Breach]:
     first, second = shapely.STRtree(shapes).query(shapes, predicate="intersects")
     ahead = first < second
     first, second = first[ahead], second[ahead]
-    shared = shapely.area(shapely.intersection(shapes[first], shapes[second]))
+    common = shapely.intersection(shapes[first], shapes[second], grid_size=GRID_MM)
+    shared = shapely.area(common)
     return [
         seen.breach(
             "overlap",

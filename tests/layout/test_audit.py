@@ -4,6 +4,7 @@ from dataclasses import replace
 
 import pytest
 import shapely
+from shapely import Polygon, box
 from shapely.affinity import scale, translate
 
 from layout.audit import audit
@@ -54,6 +55,36 @@ def test_doubled_piece_is_on_its_plank_twice() -> None:
     layout = rectangle_layout()
     found = broken(replace(layout, pieces=(*layout.pieces, layout.pieces[3])))
     assert {"overlap", "stock"} <= found
+
+
+@pytest.mark.parametrize(
+    "corners",
+    [
+        ((0, 0), (1, 1), (1, 0), (0, 1)),
+        ((0, 0), (1, 0), (1, 0), (0, 0)),
+        (),
+    ],
+)
+def test_piece_that_is_no_outline_is_named_and_the_rest_judged(
+    corners: tuple[tuple[int, int], ...],
+) -> None:
+    layout = rectangle_layout()
+    piece = layout.pieces[5]
+    x0, y0, x1, y1 = piece.shape.bounds
+    bad = Polygon([(x0 + x * (x1 - x0), y0 + y * (y1 - y0)) for x, y in corners])
+    found = audit(with_piece(layout, 5, replace(piece, shape=bad)), rules())
+    assert [b.where for b in found if b.rule == "shape"] == [str(piece.id)]
+    assert "coverage" in {b.rule for b in found}
+
+
+def test_joint_that_gapes_is_seen_on_a_large_floor() -> None:
+    """A floor of 54 m2 may lack 0.0006 m2 in all; a joint open by 1 mm is a third of that."""
+    layout = rectangle_layout(9000.0, 6000.0)
+    i = index_of(layout, 4, 2)
+    piece = layout.pieces[i]
+    x0, y0, x1, y1 = piece.shape.bounds
+    short = replace(piece, shape=box(x0 + 1.0, y0, x1, y1))
+    assert "coverage" in broken(with_piece(layout, i, short))
 
 
 def test_piece_over_the_wall_gap_is_seen() -> None:
