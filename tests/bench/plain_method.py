@@ -1,24 +1,50 @@
-"""What is done without planning: each row starts with the offcut of the last, if that is long enough
-and staggers the joints, else with a new plank.
+"""What is done without planning: room by room, each row starts with the offcut of the last one, if that is
+long enough and staggers the joints, else with a new plank. Common practice, no source.
+
+The fitter here is a careful one: he keeps every rule that our layouts keep (least ends, offsets, the
+tolerance in hand), starts from the same row lines, and takes the last offcut along to the next room. What
+he does not do is choose: he never trims a first piece for the sake of a later row, never looks for an
+older offcut, and rips strips from planks of their own.
 """
 
 from __future__ import annotations
 
-from layout.demand import BayDemand, RunDemand, Touch
+from dataclasses import dataclass
+
+from layout.demand import BayDemand, RunDemand
+from layout.floor import Touch
 from layout.joint_candidates import Tier, fits_one_plank, kind_of, reaches
 
 STEP_MM = 10.0
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Plain:
+    """A room as the fitter lays it: joints per run, planks opened, first pieces that are an offcut as it
+    is (nothing to saw), and the offcut left at the end.
+    """
+
+    joints: tuple[tuple[float, ...], ...]
+    planks: int
+    as_it_is: int
+    offcut: float
+
+
 def plain_planks(demand: BayDemand) -> int:
-    """Planks bought when rows are laid in order, only the last offcut being tried.
+    """Planks of one room."""
+    return plain_layout(demand).planks
+
+
+def plain_layout(demand: BayDemand, offcut: float = 0.0) -> Plain:
+    """Lay the rows in order, only the last offcut being tried; at first `offcut`.
 
     Starts are those the rules allow (with the tolerance in hand), so that the comparison is of
     planning, not of breaches; a row without such a start begins with whatever it must.
     """
     stock = demand.stock
-    offcut, planks = 0.0, 0
+    planks, as_it_is = 0, 0
     placed: dict[int, tuple[float, int]] = {}
+    joints: list[tuple[float, ...]] = []
     for run in demand.runs:
         length = run.x1 - run.x0
         if fits_one_plank(run, demand):
@@ -26,14 +52,17 @@ def plain_planks(demand: BayDemand) -> int:
             planks += 0 if used_offcut else 1
             left = (offcut if used_offcut else stock.plank_length) - length - stock.kerf
             offcut = max(0.0, left)
+            joints.append(())
             continue
         first, from_offcut = _start(run, offcut, placed, demand)
+        as_it_is += from_offcut and first == offcut
         whole = int((length - first - 0.01) // stock.plank_length)
         placed[run.index] = (run.x0 + first, whole + 1)
+        joints.append(tuple(run.x0 + first + k * stock.plank_length for k in range(whole + 1)))
         planks += whole + 1 + (0 if from_offcut else 1)
         offcut = stock.plank_length - (length - first - whole * stock.plank_length)
         offcut = max(0.0, offcut - stock.kerf - stock.tolerance)
-    return planks
+    return Plain(joints=tuple(joints), planks=planks, as_it_is=as_it_is, offcut=offcut)
 
 
 def _start(
