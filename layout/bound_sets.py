@@ -23,7 +23,9 @@ from layout.stock_program import NEVER, Cases
 from layout.stock_shares import SLACK_MM
 
 SETS: Final = 3
-"""Sets looked at, those with the greatest length to cut."""
+"""Most sets looked at, those with the greatest length to cut."""
+NEAR: Final = 2.0
+"""A set that has this many planks less to cut than the first is not worth its programme."""
 
 
 class Inside(Enum):

@@ -27,9 +27,9 @@ MANY_COLUMNS: Final = 300
 """A programme with more cases is solved over a growing part of them."""
 TURNS: Final = 25
 """Most times that cases are added."""
-AT_ONCE: Final = 3
+AT_ONCE: Final = 8
 """Cases of one kind added at a time."""
-FIRST_COLUMNS: Final = 8
+FIRST_COLUMNS: Final = 24
 """About how many cases of each kind to begin with."""
 NEVER: Final = 1 << 40
 """Mark of a piece that never counts."""
