@@ -199,14 +199,14 @@ def _area(run: RunDemand, plank_width: float) -> float:
 
 
 def _is_tight(group: _Group, demand: BayDemand) -> bool:
-    """Whether some runs of the set have so little choice that offsets decide what they cost: two that
-    touch cannot both have any of their first pieces.
+    """Whether most runs of the set have so little choice that offsets decide what they cost: where one
+    has its joints in the middle of what it may, none is left to its neighbour.
     """
     if group.program is None:
         return False
     joined = [c for c in group.program.cases if np.isfinite(c.last).any()]
-    small = [c.times for c in joined if float((c.high - c.low).sum()) < demand.min_offset]
-    return sum(small) > 1
+    small = [c.times for c in joined if float((c.high - c.low).sum()) < 2 * demand.min_offset]
+    return 2 * sum(small) > sum(c.times for c in joined)
 
 
 def _linear(group: _Group) -> int:
