@@ -21,6 +21,8 @@ from layout.floor import Bay, BayLayout, PlanResult, PlanStatus, SiteChange
 from layout.floor_site import SiteMeasure
 from layout.job import lay_bay
 from layout.job_pools import bounds_as_measured, others_of, pools_of
+from layout.laying import with_laying
+from layout.laying_around import around_of
 from layout.measures import nearest
 from layout.rules import RuleSet
 from layout.rules_error import RuleError, RuleProblem
@@ -70,6 +72,10 @@ def lay_measured(result: PlanResult, site: SiteFile, rules: RuleSet) -> PlanResu
     findings += told
     layouts = [
         with_dimensions(b, formed.joints, rules, beside=others_of(b, layouts)) if b.site else b
+        for b in layouts
+    ]
+    layouts = [
+        with_laying(b, around_of(b.bay, plan, rules), rules, others=others_of(b, layouts))
         for b in layouts
     ]
     return replace(

@@ -14,6 +14,7 @@ from typing import Final
 from importer.plan import Plan
 from layout.audit import audit
 from layout.floor import Bay, BayId, BayLayout, Breach, Piece, PieceId, PlankId
+from layout.laying import in_turn
 from layout.pieces import Draft
 from layout.rules import RuleSet
 from layout.site_keep import (
@@ -245,6 +246,7 @@ def _assembled(
     planks = [p.id for p in layout.planks]
     on_own = [*stay, *(p for p in beside if p.plank in planks)]
     pieces = (*stay, *placed_anew(layout.bay.id, fresh, on_own, planks, rules))
+    pieces = in_turn(pieces, new.runs)
     in_order, boards = listed(pieces, layout.planks, others, rules)
     first, last = edge_rows(new.setting_out)
     setting_out = replace(new.setting_out, first_row_mm=first, last_row_mm=last)
@@ -306,7 +308,13 @@ def _template(layout: BayLayout, new: Refloor, draft: Draft) -> Piece:
     """A piece whose other properties a new one takes over: of its run, else of the nearest row."""
     was = new.old[draft.run.index]
     own = [p for p in layout.pieces if p.run == was]
-    return min(own or layout.pieces, key=lambda p: (abs(p.row - draft.run.row), p.order))
+    x = (draft.box.x0 + draft.box.x1) / 2
+
+    def far(piece: Piece) -> tuple[int, float, int]:
+        x0, _, x1, _ = piece.shape.bounds
+        return abs(piece.row - draft.run.row), abs((x0 + x1) / 2 - x), piece.order
+
+    return min(own or layout.pieces, key=far)
 
 
 def _named(piece: Piece, draft: Draft, order: int) -> Piece:

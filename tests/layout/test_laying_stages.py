@@ -6,6 +6,7 @@ from dataclasses import replace
 from itertools import pairwise
 
 import pytest
+import yaml
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from shapely import LineString, Polygon, box
@@ -14,10 +15,13 @@ from importer.plan import Plan
 from layout.audit import audit
 from layout.bays import form_bays
 from layout.floor import BayLayout, Frame, Piece
+from layout.job import lay_plan
 from layout.job_pools import Sketch, lay_pool
 from layout.joints import Solved
 from layout.laying_around import around_of, unheeded
 from layout.rules import RuleSet
+from layout.site_file import load_site_text
+from layout.site_lay import lay_measured
 from tests.bench.generated_bays import set_out_bay
 from tests.layout import build
 from tests.layout.build import plain_joints
@@ -263,3 +267,21 @@ def test_audit_sees_a_row_closed_at_both_ends_a_turn_given_twice_and_a_stage_too
     assert "order" in broken({row[1].id: last}, "order")
     assert "order" in broken({row[1].id: row[0].order}, "order")
     assert "stages" in broken({row[0].id: 2}, "stage")
+
+
+def test_stages_hold_after_the_room_is_measured() -> None:
+    """Shorter by more than the window: rows change, the stages stay in turn and can be laid."""
+    rules = build.rules(rows=ALONG, stages=stages({"side": "left", "share": "50 %"}))
+    drawn = lay_plan(build.plan([build.room(box(0, 0, 4100, 1900), name="Living")]), rules)
+    (layout,) = drawn.bays
+    wide = next(d for d in layout.dimensions if abs(d.drawn_mm - 4100) < 1.0)
+    sizes = {"plan": "test.dxf", "bays": {"B1": {wide.id: 4060.0}}}
+    again = lay_measured(drawn, load_site_text(yaml.safe_dump(sizes), "site.yaml"), rules)
+    (now,) = again.bays
+    assert now.site is not None
+    assert now.site.recut_rows or now.site.changed_rows
+    assert order_breaches(now) == []
+    turn = [p.stage for p in now.pieces]
+    assert turn == sorted(turn)
+    assert set(turn) == {1, 2}
+    assert [p.order for p in now.pieces] == list(range(1, len(now.pieces) + 1))
