@@ -18,6 +18,20 @@ UNIT_TO_MM: Final[dict[str, float]] = {
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Allowed:
+    """What reading one drawing may take; None: what the reader finds right. A drawing within it is read
+    the same, whatever it is.
+    """
+
+    entities: int | None = None
+    seconds: float | None = None
+    memory_bytes: int | None = None
+
+
+NO_LIMIT: Final = Allowed()
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Hints:
     """Overrides for one drawing; empty means: decide from the drawing.
 
@@ -33,6 +47,7 @@ class Hints:
     ignore_layers: tuple[str, ...] = ()
     stage_layers: tuple[str, ...] = ()
     """Layers of lines that part the work; the finders of rooms are told to ignore them as well."""
+    allowed: Allowed = NO_LIMIT
 
 
 def bare_layer(layer: str) -> str:

@@ -147,6 +147,20 @@ def refusal(code: str, what: str, file: str, remedy: str = "") -> PlanError:
     return PlanError(finding)
 
 
+def check_entities(count: int, most: int | None, file: str) -> None:
+    """Refuse a drawing with more entities than are allowed. Raises PlanError."""
+    if most is None or count <= most:
+        return
+    raised = 10 ** max(0, len(str(count)) - 2)
+    raise refusal(
+        "IMP-120",
+        f"The file holds {count:,} entities; {most:,} are allowed for one plan.",
+        file,
+        f"Allow more with --entities {-(-count // raised) * raised} (or per_plan.entities in the rule "
+        "set), or have everything but the floor plans purged from it.",
+    )
+
+
 def sniff_bytes(head: bytes, name: str) -> FileKind:
     """The kind of drawing that starts with `head`; `name` is only used in messages.
 

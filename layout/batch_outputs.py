@@ -153,7 +153,8 @@ def lay_file(task: Task) -> LaidPlan:
     the reason.
     """
     try:
-        plan = read_plan(task.path, task.rules.hints())
+        hints = replace(task.rules.hints(), allowed=task.rules.per_plan.allowed())
+        plan = read_plan(task.path, hints)
         result = replace(lay_plan(plan, task.rules), source=str(task.path))
         if task.site is not None and result.bays:
             result = lay_measured(result, task.site, task.rules)

@@ -138,6 +138,12 @@ def read(plan: Path, rules: str | None, json: str | None, picture: str | None) -
     type=click.IntRange(min=200),
     help="Memory one plan may take (default: as the rule set says, else 4000).",
 )
+@click.option(
+    "--entities",
+    metavar="N",
+    type=click.IntRange(min=1000),
+    help="Entities one drawing may hold (default: as the rule set says, else 5000000).",
+)
 @click.option("--quiet", is_flag=True, help="Say nothing but errors.")
 def lay(  # noqa: PLR0913 - one for each option
     *,
@@ -154,6 +160,7 @@ def lay(  # noqa: PLR0913 - one for each option
     fresh: bool,
     minutes: float | None,
     memory: int | None,
+    entities: int | None,
     quiet: bool,
 ) -> int:
     """Lay out every PLAN, a drawing or a folder of drawings, and write the marked drawings, cut lists,
@@ -169,7 +176,14 @@ def lay(  # noqa: PLR0913 - one for each option
         ifc=ifc,
         sites=sites,
     )
-    work = Work(workers=workers, cluster=cluster, fresh=fresh, minutes=minutes, memory_mb=memory)
+    work = Work(
+        workers=workers,
+        cluster=cluster,
+        fresh=fresh,
+        minutes=minutes,
+        memory_mb=memory,
+        entities=entities,
+    )
     return run(plans, rules=rules, out=out, quiet=quiet, said=said, work=work)
 
 

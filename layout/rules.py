@@ -14,7 +14,7 @@ from typing import Annotated, Final, Literal
 
 from pydantic import BeforeValidator, Field
 
-from importer.hints import Hints
+from importer.hints import Allowed, Hints
 from layout.measures import ANGLE_PATTERN, nearest, parse_angle, show
 from layout.rules_laying import LayingRules, StageRules
 from layout.rules_order import (
@@ -328,6 +328,20 @@ class PerPlanRules(Section):
         le=10_000_000,
         description="Megabytes of memory that one plan may take.",
     )
+    entities: Count = Field(
+        default=5_000_000,
+        ge=1000,
+        le=1_000_000_000,
+        description="Entities that one drawing, or one model, may hold.",
+    )
+
+    def allowed(self) -> Allowed:
+        """The same for the importer."""
+        return Allowed(
+            entities=self.entities,
+            seconds=60.0 * self.minutes,
+            memory_bytes=self.memory_mb * 1_000_000,
+        )
 
 
 class RuleSet(Section):

@@ -13,6 +13,7 @@ from importer.dxf.load import load_dxf
 from importer.dxf.units import decide_units
 from importer.hints import Hints
 from importer.plan import Plan
+from importer.sniff import check_entities
 
 
 def read_dxf(path: Path, hints: Hints) -> Plan:
@@ -29,7 +30,10 @@ def read_dxf(path: Path, hints: Hints) -> Plan:
         PlanError: the file cannot be read, its unit cannot be told, or it holds no rooms.
     """
     with paused_collector():
-        drawing = flatten(load_dxf(path), path.name)
+        loaded = load_dxf(path)
+        count = sum(len(block) for block in loaded.document.blocks)
+        check_entities(count, hints.allowed.entities, path.name)
+        drawing = flatten(loaded, path.name)
     units, findings = decide_units(drawing, hints, door_symbols=door_symbols)
     drawing_mm = drawing.in_mm(units.to_mm)
     told = replace(drawing_mm, findings=(*drawing_mm.findings, *findings))

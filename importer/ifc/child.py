@@ -139,7 +139,10 @@ def _given_up(path: Path, ended: _Ended, limits: Limits, lost: tuple[Lost, ...])
     without = f" ({len(lost)} products had been given up already)" if lost else ""
     if ended.out_of_time:
         what = f"the model took longer than {limits.seconds:.0f} s {doing}{without}."
-        remedy = "Have the architecture exported alone, by storeys, without furniture and site."
+        remedy = (
+            "Have the architecture exported alone, by storeys, without furniture and site, or allow "
+            "more with --minutes (or per_plan.minutes in the rule set)."
+        )
     else:
         what = f"the program that reads it {ended.why} {doing}{without}."
         remedy = (

@@ -31,7 +31,7 @@ from importer.ifc.step_text import (
     schema_to_read,
 )
 from importer.plan import Finding, Origin, Severity
-from importer.sniff import refusal, unreadable
+from importer.sniff import check_entities, refusal, unreadable
 
 _GOOD: Final = 0
 _UNKNOWN_CLASS: Final = re.compile(r"Entity with name '([^']+)' not found in schema")
@@ -85,6 +85,7 @@ def open_model(path: Path, hints: Hints, watch: Watch | None = None) -> IfcModel
     label, schema, data = _schema_of(letters.data, path.name)
     as_it_is = data == raw and not is_packed
     file, log, parts = _parsed(data, path, as_it_is=as_it_is)
+    check_entities(len(file.entity_names()), hints.allowed.entities, path.name)
     findings += [_mended(path.name, part) for part in parts]
     if label.upper() != schema:
         findings.append(_relabelled(file, data, path.name, label, schema))

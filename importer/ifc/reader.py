@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 from typing import Final
 
@@ -26,4 +27,10 @@ def read_ifc(path: Path, hints: Hints, limits: Limits = LIMITS) -> Plan:
     Raises:
         PlanError: the model cannot be read, or holds no rooms.
     """
-    return read_in_child("importer.ifc.reading:read_model", path, hints, limits)
+    allowed = hints.allowed
+    own = replace(
+        limits,
+        seconds=allowed.seconds or limits.seconds,
+        memory_bytes=allowed.memory_bytes or limits.memory_bytes,
+    )
+    return read_in_child("importer.ifc.reading:read_model", path, hints, own)

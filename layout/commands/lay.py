@@ -41,6 +41,7 @@ class Work:
     fresh: bool = False
     minutes: float | None = None
     memory_mb: int | None = None
+    entities: int | None = None
     cluster: str | None = None
 
     def executor(self) -> AbstractContextManager[Executor | None]:
@@ -51,13 +52,16 @@ class Work:
 
         return cluster(self.cluster)
 
+    def limited(self, rules: RuleSet) -> RuleSet:
+        """The rules with what was said of what one plan may take."""
+        said = {"minutes": self.minutes, "memory_mb": self.memory_mb, "entities": self.entities}
+        own = rules.per_plan.model_copy(update={k: v for k, v in said.items() if v is not None})
+        return rules.model_copy(update={"per_plan": own})
+
     def limits(self, rules: RuleSet) -> Limits:
         """What one plan may take."""
-        own = rules.per_plan
-        return Limits(
-            seconds=60.0 * (own.minutes if self.minutes is None else self.minutes),
-            memory_mb=own.memory_mb if self.memory_mb is None else self.memory_mb,
-        )
+        own = self.limited(rules).per_plan
+        return Limits(seconds=60.0 * own.minutes, memory_mb=own.memory_mb)
 
 
 def lay(
@@ -73,6 +77,7 @@ def lay(
     rule_set, is_default = rules_or_default(rules)
     layers = None if said.layers is None else LayerNames(said.layers)
     rule_set = rule_set.told(job=said.job, date=said.date, layers=layers, model=said.ifc or None)
+    rule_set = work.limited(rule_set)
     found = find_plans(plans)
     sites = sites_of(found.paths, [load_site(path) for path in said.sites])
     errors = console(errors=True)
