@@ -144,6 +144,10 @@ class Room:
     """Other names that a model gives it: use, type, classification. Rules match them as well."""
     finish_hint: str | None = None
     """Floor covering that a model already names for it."""
+    left_out: str = ""
+    """Why the job does not lay it, as a sentence; empty where it does."""
+    elsewhere: bool = False
+    """Another part of the job lays it, or its storey is none of the job's."""
     floor_mm: float | None = None
     """Height of its floor in a model's coordinates; None in a drawing."""
     source: Origin = field(default_factory=Origin)

@@ -112,29 +112,66 @@ def run_job(  # noqa: PLR0913 - the inputs of a job, each by its name
     Raises:
         OutputError: the outputs cannot be written; nothing of them is left.
     """
-    check_folder(out)
     tasks = [
         Task(path=p, rules=rules, default_rules=default_rules, site=sites.get(p)) for p in plans
     ]
+    return run_tasks(tasks, rules, out, keep=keep, how=how)
+
+
+def run_tasks(
+    tasks: Sequence[Task],
+    rules: RuleSet,
+    out: Path,
+    *,
+    keep: Sequence[Path] = (),
+    how: Running = Running(),
+) -> JobOutcome:
+    """The same for plans that each have their own rule set, name and scope, as a job file says; `rules`
+    are those of the job as a whole.
+
+    Raises:
+        OutputError: the outputs cannot be written; nothing of them is left.
+    """
+    check_folder(out)
     work = _Work(tasks=tasks, how=how, kept=KeptResults(out=out) if len(tasks) > 1 else None)
-    laid = work.all_laid()
-    job = combine([p.result for p in laid], rules, default_rules=default_rules)
+    tasks, laid = _told_once(tasks, work.all_laid())
+    default_rules = any(t.default_rules for t in tasks)
+    own = [t.rules for t in tasks]
+    job = combine([p.result for p in laid], own, default_rules=default_rules)
     if all(p.result.status is PlanStatus.FAILED for p in laid):
         return JobOutcome(job=job, written=(), remarks=work.remarks())
-    files = _files(plans, laid)
+    files = _files(tasks, laid)
     files.update((name, make(job, rules)) for name, make in JOB_OUTPUTS.items())
     spared = filled_in(out, [name for name in files if name.endswith(SITE_FORM)])
     wanted = {name: data for name, data in files.items() if name not in spared}
-    written = write_all(out, wanted, inputs=(*plans, *keep))
+    written = write_all(out, wanted, inputs=(*(t.path for t in tasks), *keep))
     if work.kept is not None:
         work.kept.forget()
     remarks = (*work.remarks(), *(f"{out / name}: {_SPARED}" for name in spared))
     return JobOutcome(job=job, written=written, kept=work.taken, remarks=remarks)
 
 
-def _files(plans: Sequence[Path], laid: Sequence[LaidPlan]) -> dict[str, bytes]:
+def _told_once(
+    tasks: Sequence[Task], laid: Sequence[LaidPlan]
+) -> tuple[list[Task], list[LaidPlan]]:
+    """Without parts that have nothing to lay; what cannot be read is told by its first part."""
+    kept = []
+    lost: set[tuple[Path, str]] = set()
+    for task, plan in zip(tasks, laid, strict=True):
+        storey = task.scope.storey if task.scope is not None else ""
+        again = (task.path, storey) in lost and task.scope is not None and task.scope.part > 0
+        if plan.result.status is PlanStatus.FAILED:
+            lost.add((task.path, storey))
+            if again:
+                continue
+        if not plan.is_empty:
+            kept.append((task, plan))
+    return [t for t, _ in kept], [p for _, p in kept]
+
+
+def _files(tasks: Sequence[Task], laid: Sequence[LaidPlan]) -> dict[str, bytes]:
     """The files of all plans by name; plans of one name in several folders are told apart."""
-    stems = [PurePath(name).stem for name in safe_names(f"{p.stem}.dxf" for p in plans)]
+    stems = [PurePath(name).stem for name in safe_names(f"{t.stem}.dxf" for t in tasks)]
     files: dict[str, bytes] = {}
     taken: set[str] = set()
     for stem, plan in zip(stems, laid, strict=True):

@@ -11,10 +11,11 @@ from dataclasses import dataclass, field, replace
 from pathlib import Path, PurePath
 from typing import Final
 
-from importer.plan import Finding, Origin, PlanError, Severity
+from importer.plan import Finding, Origin, Plan, PlanError, Severity
 from importer.read import read_plan
 from layout.batch_plans import COPY_ENDING, MARKED_ENDING
-from layout.floor import JobResult, PlanResult, PlanStatus
+from layout.batch_scope import Scope, scoped
+from layout.floor import JobResult, PlanResult, PlanStatus, UnlaidRoom
 from layout.job import lay_plan
 from layout.rules import RuleSet
 from layout.rules_error import RuleError, RuleProblem
@@ -49,14 +50,26 @@ class Task:
     rules: RuleSet
     default_rules: bool
     site: SiteFile | None = None
+    called: str = ""
+    """What a job file calls it; its outputs are named so."""
+    scope: Scope | None = None
+    """What of the plan is laid, by a job file; None: all of it."""
+
+    @property
+    def stem(self) -> str:
+        """How the names of its outputs begin."""
+        return self.called or self.path.stem
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class LaidPlan:
-    """One plan laid and its files as bytes, by the ending of their names."""
+    """One plan laid and its files as bytes, by the ending of their names. `is_empty`: other parts of
+    the job lay all of it.
+    """
 
     result: PlanResult
     files: Mapping[str, bytes] = field(default_factory=dict)
+    is_empty: bool = False
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -154,8 +167,11 @@ def lay_file(task: Task) -> LaidPlan:
     """
     try:
         hints = replace(task.rules.hints(), allowed=task.rules.per_plan.allowed())
-        plan = read_plan(task.path, hints)
-        result = replace(lay_plan(plan, task.rules), source=str(task.path))
+        plan = _part_of(task, read_plan(task.path, hints))
+        if plan is None:
+            return LaidPlan(result=_nothing(task), is_empty=True)
+        result = replace(lay_plan(plan, task.rules), source=str(task.path), called=task.called)
+        result = replace(result, unlaid=_to_tell(result, plan))
         if task.site is not None and result.bays:
             result = lay_measured(result, task.site, task.rules)
         if result.status is PlanStatus.FAILED:
@@ -170,6 +186,21 @@ def lay_file(task: Task) -> LaidPlan:
     except RuleError as error:
         return failed(task.path, *(_at_fault(p) for p in error.problems))
     return LaidPlan(result=result, files=files)
+
+
+def _part_of(task: Task, plan: Plan) -> Plan | None:
+    """What of a plan is for this task; None for nothing."""
+    return plan if task.scope is None else scoped(plan, task.scope)
+
+
+def _nothing(task: Task) -> PlanResult:
+    return PlanResult(source=str(task.path), status=PlanStatus.CLEAN, plan=None, called=task.called)
+
+
+def _to_tell(result: PlanResult, plan: Plan) -> tuple[UnlaidRoom, ...]:
+    """Rooms not laid, less those that are for another part of the job to tell of."""
+    elsewhere = {r.id for r in plan.rooms if r.elsewhere}
+    return tuple(u for u in result.unlaid if u.room not in elsewhere)
 
 
 def failed(path: Path, *findings: Finding) -> LaidPlan:

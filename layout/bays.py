@@ -80,7 +80,9 @@ def form_bays(
 def _leave_out(room: Room, rules: RuleSet, formed: _Formed) -> None:
     """Note a room that the rules leave out, or whose outline is none."""
     rule = rule_of(room, rules)
-    if rule is not None and not rule.lay:
+    if room.left_out:
+        formed.unlaid[room.id] = room.left_out
+    elif rule is not None and not rule.lay:
         formed.unlaid[room.id] = rule.because or f"Left out by the rule for '{rule.match}'."
     elif not (room.shape.is_valid and room.shape.area > AREA_MM2):
         what = f"The outline of {called(room)} is not a simple closed line."

@@ -164,7 +164,7 @@ def lay(  # noqa: PLR0913 - one for each option
     quiet: bool,
 ) -> int:
     """Lay out every PLAN, a drawing or a folder of drawings, and write the marked drawings, cut lists,
-    order and record.
+    order and record. In place of plans a job file (YAML) may be given that lists them.
     """
     from layout.commands.lay import Said, Work
     from layout.commands.lay import lay as run
@@ -247,6 +247,29 @@ def new(file: str | None, like: str) -> int:
     from layout.commands.rules import new as run
 
     return run(file, like=like)
+
+
+@cli.group(epilog=_EPILOG)
+def job() -> None:
+    """Show the schema of a job file, or start one."""
+
+
+@job.command(name="schema")
+@click.argument("file", required=False)
+def job_schema(file: str | None) -> int:
+    """Print the JSON Schema of a job file, or write it to FILE, for editors and other programs."""
+    from layout.commands.jobs import schema as run
+
+    return run(file)
+
+
+@job.command(name="new")
+@click.argument("file", required=False)
+def job_new(file: str | None) -> int:
+    """Print a commented job file to start from, or write it to FILE, which must be new."""
+    from layout.commands.jobs import new as run
+
+    return run(file)
 
 
 # --- the way in and out -------------------------------------------------------------------------

@@ -1,4 +1,4 @@
-"""The rule sets that come with the program: in the wheel as package data, else beside the packages."""
+"""Rule sets and a job file that come with the program: package data of the wheel, else beside it."""
 
 from __future__ import annotations
 
@@ -22,6 +22,11 @@ def config_text(name: str) -> str:
     if name not in config_names():
         raise KeyError(name)
     return (_folder() / f"{name}.yaml").read_text(encoding="utf-8")
+
+
+def job_text() -> str:
+    """The packaged job file, comments and all."""
+    return (_folder() / "jobs" / "block.yaml").read_text(encoding="utf-8")
 
 
 def _folder() -> Traversable:

@@ -23,6 +23,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from enum import Enum
 from math import hypot
+from pathlib import PurePath
 from typing import Final, NewType
 
 from shapely import Polygon
@@ -324,12 +325,19 @@ class PlanResult:
     source: str
     status: PlanStatus
     plan: Plan | None
+    called: str = ""
+    """What the job calls it; empty where it goes by its drawing."""
     bays: tuple[BayLayout, ...] = ()
     joints: tuple[MovementJoint, ...] = ()
     unlaid: tuple[UnlaidRoom, ...] = ()
     findings: tuple[Finding, ...] = ()
     accessories: Accessories | None = None
     """What goes with the planks, thing by thing; None where it was not measured yet."""
+
+    @property
+    def title(self) -> str:
+        """What people call it: as the job does, else as its drawing."""
+        return self.called or PurePath(self.source).stem
 
 
 _NO_BARS: Final = BarOrder()
@@ -368,6 +376,8 @@ class JobResult:
 
     plans: tuple[PlanResult, ...]
     totals: Quantities
+    by_product: Mapping[str, Quantities]
+    """What each rule set's plank is needed of; one, where one rule set holds for all."""
     by_flat: Mapping[str, Quantities]
     by_storey: Mapping[str, Quantities]
     rules_name: str

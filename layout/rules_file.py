@@ -3,12 +3,8 @@
 from __future__ import annotations
 
 import os
-from collections.abc import Iterable
 from dataclasses import replace
 from pathlib import Path
-from typing import Final
-
-from pydantic import ValidationError
 
 from layout.config_files import DEFAULT_CONFIG, config_text
 from layout.measures import is_feet_or_inches
@@ -17,13 +13,10 @@ from layout.rules_bytes import yaml_text
 from layout.rules_checks import check_rules
 from layout.rules_clash import Clash
 from layout.rules_error import RuleError, RuleProblem
-from layout.rules_messages import is_misspelt, problem_of
+from layout.rules_reading import in_order, validated
 from layout.rules_yaml import YamlTree, dotted, read_yaml
 
 __all__ = ["RuleError", "RuleProblem", "default_rules", "load_rules", "load_rules_text"]
-
-_MOST_TOLD: Final = 50
-"""Problems told at once; a file with more is no rule set, and nobody reads on."""
 
 
 def load_rules(path: str | os.PathLike[str]) -> RuleSet:
@@ -52,32 +45,13 @@ def load_rules_text(text: str, name: str) -> RuleSet:
     tree = read_yaml(text, name)
     if not isinstance(tree.data, dict):
         raise RuleError(tree.problems or (_not_a_rule_set(tree, name),))
-    rules, problems = _validated(tree, name)
+    rules, problems = validated(tree, name, RuleSet)
     if rules is None:
-        raise RuleError(_sorted((*tree.problems, *problems)))
+        raise RuleError(in_order((*tree.problems, *problems)))
     clashes = tuple(_clash_problem(c, tree, name) for c in _clashes(rules, tree))
     if clashes:
-        raise RuleError(_sorted(clashes))
+        raise RuleError(in_order(clashes))
     return rules
-
-
-def _validated(tree: YamlTree, name: str) -> tuple[RuleSet | None, tuple[RuleProblem, ...]]:
-    """The rule set, or what pydantic has against it; places that were refused already are left out."""
-    try:
-        rules = RuleSet.model_validate(tree.data)
-    except ValidationError as error:
-        details = [
-            d
-            for d in error.errors(include_url=False)
-            if not _is_refused(tuple(d["loc"]), tree) and not is_misspelt(d, tree)
-        ]
-        details.sort(key=lambda d: tree.place(tuple(d["loc"])))
-        return None, tuple(problem_of(d, tree, name) for d in details[:_MOST_TOLD])
-    return (None if tree.problems else rules), ()
-
-
-def _is_refused(path: tuple[str | int, ...], tree: YamlTree) -> bool:
-    return any(path[:depth] in tree.refused for depth in range(len(path) + 1))
 
 
 def _clashes(rules: RuleSet, tree: YamlTree) -> tuple[Clash, ...]:
@@ -99,11 +73,6 @@ def _clash_problem(clash: Clash, tree: YamlTree, name: str) -> RuleProblem:
         why=clash.why,
         remedy=clash.remedy,
     )
-
-
-def _sorted(problems: Iterable[RuleProblem]) -> tuple[RuleProblem, ...]:
-    problems = sorted(problems, key=lambda p: (p.line or 0, p.column or 0, p.code, p.key))
-    return tuple(problems[:_MOST_TOLD])
 
 
 def _not_a_rule_set(tree: YamlTree, name: str) -> RuleProblem:

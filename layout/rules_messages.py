@@ -15,6 +15,7 @@ from layout.rules import RuleSet
 from layout.rules_error import RuleProblem
 from layout.rules_yaml import Path, Place, YamlTree, dotted
 
+Model = type[BaseModel]
 Words = tuple[str, str, str]
 """What is wrong, why (may be empty), what to write."""
 
@@ -24,6 +25,9 @@ _EXAMPLES: Final[Mapping[str, str]] = {
     "length": "length: 1220",
     "width": "width: 180",
     "match": 'match: "bath*|wc"',
+    "plans": "plans: [{file: level-1.dxf}]",
+    "file": "file: level-1.dxf",
+    "count": "count: 2",
 }
 """How the settings that must be there are written."""
 
@@ -35,6 +39,7 @@ class _Case:
     path: Path
     error: ErrorDetails
     tree: YamlTree
+    root: Model = RuleSet
 
     @property
     def name(self) -> str:
@@ -53,19 +58,23 @@ class _Case:
         return "a list" if isinstance(value, list) else show(value)
 
 
-def problem_of(error: ErrorDetails, tree: YamlTree, file: str) -> RuleProblem:
-    """One pydantic error, with its place in the file and what to write instead."""
+def problem_of(
+    error: ErrorDetails, tree: YamlTree, file: str, root: Model = RuleSet
+) -> RuleProblem:
+    """One pydantic error, with its place in the file and what to write instead. `root` is what the file
+    holds as a whole.
+    """
     path: Path = tuple(error["loc"])
     kind = error["type"]
     code, place = ("RUL-202", tree.place(path))
     if kind == "extra_forbidden":
         code, place = "RUL-201", tree.keys.get(path, place)
-        what, why, remedy = _unknown(path)
+        what, why, remedy = _unknown(path, root)
     elif kind == "missing":
         code, place = "RUL-203", _group_place(path[:-1], tree)
         what, why, remedy = _missing(path)
     else:
-        what, why, remedy = _SAID.get(kind, _otherwise)(_Case(path, error, tree))
+        what, why, remedy = _SAID.get(kind, _otherwise)(_Case(path, error, tree, root))
     return RuleProblem(
         code=code,
         file=file,
@@ -78,12 +87,12 @@ def problem_of(error: ErrorDetails, tree: YamlTree, file: str) -> RuleProblem:
     )
 
 
-def is_misspelt(error: ErrorDetails, tree: YamlTree) -> bool:
+def is_misspelt(error: ErrorDetails, tree: YamlTree, root: Model = RuleSet) -> bool:
     """Whether a missing setting is there under a misspelt name, which is told already."""
     path: Path = tuple(error["loc"])
     if error["type"] != "missing":
         return False
-    model = model_at(path[:-1])
+    model = model_at(path[:-1], root)
     known = list(model.model_fields) if model is not None else []
     depth = len(path)
     beside = [p for p in tree.keys if len(p) == depth and p[:-1] == path[:-1]]
@@ -98,20 +107,20 @@ def _group_place(path: Path, tree: YamlTree) -> Place:
 # --- settings that are unknown or missing -------------------------------------------------------
 
 
-def _unknown(path: Path) -> Words:
+def _unknown(path: Path, root: Model) -> Words:
     *group, last = path
-    model = model_at(tuple(group))
+    model = model_at(tuple(group), root)
     fields = list(model.model_fields) if model is not None else []
     what = f"There is no setting {dotted(path)}."
     near = nearest(str(last), fields)
     if near is not None:
         return what, "", f"Did you mean {near}?"
-    elsewhere = [p for p in _all_settings() if p[-1] == last]
+    elsewhere = [p for p in _all_settings(root) if p[-1] == last]
     if elsewhere:
         return what, "", f"Did you mean {' or '.join(dotted(p) for p in elsewhere)}?"
-    far = nearest(str(last), [str(p[-1]) for p in _all_settings()])
+    far = nearest(str(last), [str(p[-1]) for p in _all_settings(root)])
     if far is not None:
-        places = [dotted(p) for p in _all_settings() if p[-1] == far]
+        places = [dotted(p) for p in _all_settings(root) if p[-1] == far]
         return what, "", f"Did you mean {' or '.join(places)}?"
     return what, "", f"Delete it, or write one of {', '.join(fields)}."
 
@@ -122,9 +131,9 @@ def _missing(path: Path) -> Words:
     return f"{dotted(path)} is missing.", "", f"Write '{_EXAMPLES.get(last, last)}'{where}."
 
 
-def model_at(path: Path) -> type[BaseModel] | None:
+def model_at(path: Path, root: Model = RuleSet) -> Model | None:
     """The section of the model that a path leads to; None where it leads to a plain value."""
-    model: type[BaseModel] | None = RuleSet
+    model: Model | None = root
     for step in path:
         if isinstance(step, int):
             continue  # the items of a list share one section
@@ -140,9 +149,9 @@ def _section_of(annotation: Any) -> type[BaseModel] | None:
     return None
 
 
-def _all_settings() -> Iterator[Path]:
+def _all_settings(root: Model) -> Iterator[Path]:
     """Every setting, as a path; sections first, then what is in them."""
-    for name, field in RuleSet.model_fields.items():
+    for name, field in root.model_fields.items():
         yield (name,)
         section = _section_of(field.annotation)
         is_list = field.annotation is not section
@@ -154,7 +163,7 @@ def _all_settings() -> Iterator[Path]:
 
 
 def _not_a_group(case: _Case) -> Words:
-    model = model_at(case.path)
+    model = model_at(case.path, case.root)
     fields = ", ".join(f"{f}: ..." for f in model.model_fields) if model is not None else ""
     remedy = f"Write settings under it: {{{fields}}}, those that are needed."
     if case.error["input"] is None:
@@ -164,7 +173,7 @@ def _not_a_group(case: _Case) -> Words:
 
 def _not_a_list(case: _Case) -> Words:
     what = f"{case.name} is {case.kind}, not a list."
-    if model_at(case.path) is not None:
+    if model_at(case.path, case.root) is not None:
         return what, "", "Write each rule on a line of its own that starts with '- '."
     is_text = isinstance(case.error["input"], str) and case.written[:1].isalpha()
     entry = f'"{case.written}"' if is_text else case.written

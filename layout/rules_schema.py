@@ -45,10 +45,10 @@ def rules_schema() -> Json:
     It holds the shape of the file; the rules between settings (`layout.rules_checks`) are beyond it.
     """
     plain = RuleSet.model_json_schema()
-    definitions = {name: _tidied(part) for name, part in plain.pop("$defs").items()}
+    definitions = {name: tidied(part) for name, part in plain.pop("$defs").items()}
     return {
         "$schema": "https://json-schema.org/draft/2020-12/schema",
-        **_tidied(plain),
+        **tidied(plain),
         "title": "setout rule set",
         "description": "Every number a plank floor is laid by. Lengths are millimetres unless they are "
         "written with a unit.",
@@ -61,12 +61,17 @@ def rules_schema_json() -> str:
     return json.dumps(rules_schema(), indent=2, ensure_ascii=False) + "\n"
 
 
-def _tidied(node: Any) -> Any:
+def yes_no_text() -> dict[str, Json]:
+    """The definition that a yes or no written as text is read by."""
+    return {"yesNoText": _TEXTS["yesNoText"]}
+
+
+def tidied(node: Any) -> Any:
     """Long text patterns named once, and pydantic's titles, which only repeat the keys, left out."""
     if isinstance(node, list):
-        return [_tidied(item) for item in node]
+        return [tidied(item) for item in node]
     if not isinstance(node, dict):
         return node
     if node.get("pattern") in _BY_PATTERN:
         return {"$ref": f"#/$defs/{_BY_PATTERN[node['pattern']]}"}
-    return {k: _tidied(v) for k, v in node.items() if k != "title" or not isinstance(v, str)}
+    return {k: tidied(v) for k, v in node.items() if k != "title" or not isinstance(v, str)}

@@ -72,6 +72,8 @@ def _profiles(
             continue
         first = next((s for s in sides if s.bay.flat is not None), sides[0])
         doorway = doorways.get(joint.doorway) if joint.doorway is not None else None
+        if doorway is not None and first.bay.flat is None and _goes_elsewhere(doorway, rooms):
+            continue
         yield ProfilePlace(
             joint=joint.id,
             bay=str(first.bay.id),
@@ -80,6 +82,12 @@ def _profiles(
             where=_between(joint, doorway, sides, rooms),
             note=FIRE_DOOR_NOTE if doorway is not None and doorway.flat_entrance else "",
         )
+
+
+def _goes_elsewhere(doorway: Doorway, rooms: Mapping[RoomId, Room]) -> bool:
+    """Whether a flat beyond the doorway, which another part of the job lays, takes its profile."""
+    beyond = [rooms[r] for r in doorway.rooms if r is not None and r in rooms]
+    return any(r.elsewhere and r.flat is not None for r in beyond)
 
 
 def _between(

@@ -3,14 +3,19 @@
 from __future__ import annotations
 
 import os
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from concurrent.futures import Executor
 from contextlib import AbstractContextManager, nullcontext
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
-from layout.batch import Running, find_plans, run_job
+from importer.plan import PlanError
+from layout.batch import PlanList, Running, find_plans, run_tasks
+from layout.batch_job_file import Job, is_job_file, load_job
 from layout.batch_limits import FAULT_CODE, Limits
+from layout.batch_outputs import Task
+from layout.batch_plans import refusal
+from layout.batch_scope import flats_without_match
 from layout.batch_sites import sites_of
 from layout.commands.progress import progress
 from layout.commands.screen import console, plain, rules_or_default
@@ -74,35 +79,24 @@ def lay(
     work: Work = Work(),
 ) -> ExitStatus:
     """Lay the plans, write the outputs, show the sum. Raises RuleError, PlanError, OutputError."""
-    rule_set, is_default = rules_or_default(rules)
-    layers = None if said.layers is None else LayerNames(said.layers)
-    rule_set = rule_set.told(job=said.job, date=said.date, layers=layers, model=said.ifc or None)
-    rule_set = work.limited(rule_set)
-    found = find_plans(plans)
-    sites = sites_of(found.paths, [load_site(path) for path in said.sites])
+    order = _order(plans, rules=rules, said=said, work=work)
     errors = console(errors=True)
-    for words in found.left_out:
+    for words in order.left_out:
         errors.print(f"left out: {plain(words)}")
     with (
         work.executor() as executor,
-        progress(len(found.paths), quiet=quiet) as on_done,
+        progress(len(order.tasks), quiet=quiet) as on_done,
     ):
         how = Running(
             executor=executor,
             workers=work.workers or _processors(),
-            limits=work.limits(rule_set),
+            limits=work.limits(order.rules),
             fresh=work.fresh,
             on_done=on_done,
         )
-        outcome = run_job(
-            found.paths,
-            rule_set,
-            out,
-            default_rules=is_default,
-            sites=sites,
-            keep=(*said.sites, *(() if rules is None else (Path(rules),))),
-            how=how,
-        )
+        outcome = run_tasks(order.tasks, order.rules, out, keep=order.keep, how=how)
+    for words in order.unmatched(outcome.job):
+        errors.print(plain(words), soft_wrap=True)
     for words in outcome.remarks:
         errors.print(plain(words), soft_wrap=True)
     for plan in outcome.job.plans:
@@ -112,6 +106,70 @@ def lay(
     if not quiet and outcome.written:
         show_outcome(outcome, out, console())
     return exit_status(outcome.job)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Order:
+    """What is to be laid. `rules` are those of the job as a whole, `wide` the patterns for flats that a
+    job file has over all plans.
+    """
+
+    tasks: tuple[Task, ...]
+    rules: RuleSet
+    keep: tuple[Path, ...]
+    left_out: tuple[str, ...]
+    wide: tuple[str, ...] = ()
+
+    def unmatched(self, job: JobResult) -> Iterator[str]:
+        """Patterns for flats that no plan has a flat for: most likely misspelt."""
+        known = [p.plan for p in job.plans if p.plan is not None]
+        for match in flats_without_match(self.wide, known):
+            yield f"The job names flats '{match}'; no plan has one of that name."
+
+
+def _order(plans: Sequence[Path], *, rules: str | None, said: Said, work: Work) -> _Order:
+    """The plans as tasks: from a job file, or as they are given."""
+    base, is_default = rules_or_default(rules)
+    files = [p for p in plans if is_job_file(p)]
+    if files and len(plans) > 1:
+        raise PlanError(
+            refusal(
+                "LAY-105",
+                files[0],
+                "A job file is given beside other plans.",
+                "Give it alone and name the plans in it.",
+            )
+        )
+    job = load_job(files[0]) if files else None
+    found = PlanList(paths=()) if job is not None else find_plans(plans)
+    if job is not None:
+        tasks = job.tasks(base, is_default=is_default, is_said=rules is not None)
+    else:
+        tasks = tuple(Task(path=p, rules=base, default_rules=is_default) for p in found.paths)
+    paths = tuple(dict.fromkeys(t.path for t in tasks))
+    sites = sites_of(paths, [load_site(path) for path in said.sites])
+    tasks = tuple(
+        replace(t, rules=_told(t.rules, said, work, job), site=sites.get(t.path)) for t in tasks
+    )
+    keep = (*said.sites, *(() if rules is None else (Path(rules),)))
+    return _Order(
+        tasks=tasks,
+        rules=tasks[0].rules,
+        keep=keep if job is None else (*keep, *job.keep),
+        left_out=found.left_out if job is None else job.left_out,
+        wide=() if job is None else job.wide,
+    )
+
+
+def _told(rules: RuleSet, said: Said, work: Work, job: Job | None) -> RuleSet:
+    """The rules with what the job file says for title blocks, and over it what the command line says."""
+    if job is not None:
+        own = {k: getattr(job.said, k) for k in ("name", "date", "revision")}
+        own = {k: v for k, v in own.items() if v}
+        rules = rules.model_copy(update={"job": rules.job.model_copy(update=own)})
+    layers = None if said.layers is None else LayerNames(said.layers)
+    told = rules.told(job=said.job, date=said.date, layers=layers, model=said.ifc or None)
+    return work.limited(told)
 
 
 def exit_status(job: JobResult) -> ExitStatus:

@@ -24,15 +24,16 @@ def show(path: str | None) -> ExitStatus:
 
 def schema(path: str | None) -> ExitStatus:
     """Print the JSON Schema or write it to a file. Raises OutputError."""
-    return _give(rules_schema_json(), path, may_replace=True)
+    return give(rules_schema_json(), path, may_replace=True)
 
 
 def new(path: str | None, *, like: str) -> ExitStatus:
     """Print a commented rule set or write it to a new file. Raises OutputError."""
-    return _give(config_text(like), path, may_replace=False)
+    return give(config_text(like), path, may_replace=False)
 
 
-def _give(text: str, path: str | None, *, may_replace: bool) -> ExitStatus:
+def give(text: str, path: str | None, *, may_replace: bool) -> ExitStatus:
+    """Text to standard output or into a file. Raises OutputError."""
     data = text.encode("utf-8")
     if path is None or path == "-":
         write_bytes(data)

@@ -46,6 +46,7 @@ def record(job: JobResult) -> Json:
         "plans": [_plan(p) for p in job.plans],
         "totals": {
             **_quantities(job.totals),
+            "by_product": {name: _quantities(q) for name, q in job.by_product.items()},
             "by_flat": {name: _quantities(q) for name, q in job.by_flat.items()},
             "by_storey": {name: _quantities(q) for name, q in job.by_storey.items()},
         },
@@ -55,6 +56,7 @@ def record(job: JobResult) -> Json:
 def _plan(result: PlanResult) -> Json:
     return {
         "file": result.source,
+        "name": result.title,
         "status": result.status.value,
         "bays": [_bay(b) for b in result.bays],
         "joints": [_joint(j) for j in result.joints],

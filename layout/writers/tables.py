@@ -144,7 +144,9 @@ def _measures(kind: CutKind, measures: tuple[float, float]) -> str:
 def order_csv(job: JobResult, rules: RuleSet) -> bytes:  # noqa: ARG001 - one form for all outputs
     """What to order, for the job, for each storey where there are several, and for each flat."""
     rows: list[Sequence[Cell]] = [ORDER_HEADINGS]
-    rows.extend(order_rows("whole job", job.totals))
+    for name, quantities in job.by_product.items():
+        several = len(job.by_product) > 1
+        rows.extend(order_rows(f"whole job, {clean(name)}" if several else "whole job", quantities))
     if len(job.by_storey) > 1:
         for name, quantities in job.by_storey.items():
             rows.extend(order_rows(f"storey {clean(name)}", quantities))

@@ -51,7 +51,7 @@ def groups_of(rows: Sequence[Sequence[Cell]], key: int = 0) -> frozenset[int]:
 
 def plan_name(result: PlanResult) -> str:
     """The drawing a plan came from, made safe."""
-    return clean(PurePath(result.source).name)
+    return clean(result.called or PurePath(result.source).name)
 
 
 # --- order --------------------------------------------------------------------------------------
@@ -81,6 +81,8 @@ def order_table(job: JobResult, rules: RuleSet) -> Table:  # noqa: ARG001 - one 
     line alone, so that their sum can exceed the job's.
     """
     rows = [("whole job", "job", *_quantities(job.totals))]
+    if len(job.by_product) > 1:
+        rows.extend((clean(name), "product", *_quantities(q)) for name, q in job.by_product.items())
     rows.extend((clean(name), "storey", *_quantities(q)) for name, q in job.by_storey.items())
     rows.extend((clean(name), "flat", *_quantities(q)) for name, q in job.by_flat.items())
     return Table(
@@ -293,6 +295,10 @@ def notes_table(job: JobResult, rules: RuleSet) -> Table:
         ("site tolerance", f"{rules.site.tolerance:g} mm"),
         ("spare planks", f"{100 * rules.order.spare:g} %"),
     ]
+    others = [name for name in job.by_product if name != rules.name]
+    if others:
+        words = "; ".join(clean(name) for name in others)
+        rows.append(("other rules", f"{words}: see the sheets of the plans that are laid by them."))
     if job.default_rules:
         rows.append(("rules", DEFAULT_RULES_NOTE))
     rows.extend(("caution", caution) for caution in CAUTIONS)

@@ -9,7 +9,6 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from itertools import groupby
 from math import isfinite
-from pathlib import PurePath
 
 from importer.plan import Severity
 from layout.floor import BayLayout, JobResult, PlanResult, PlanStatus, Quantities
@@ -87,6 +86,7 @@ class JobView:
     rules_name: str
     default_rules: bool
     plank: str
+    order: str
     facts: tuple[tuple[str, str], ...]
     look_first: tuple[ToLookAt, ...]
     notes: tuple[str, ...]
@@ -102,15 +102,22 @@ class JobView:
 
 def job_view(job: JobResult, rules: RuleSet) -> JobView:
     """Everything on the page in words."""
-    names = [clean(PurePath(p.source).stem) for p in job.plans]
+    names = [clean(p.title) for p in job.plans]
     flats = tuple(_flats(job))
-    plank = rules.plank
+    products = [q.product for q in job.by_product.values()] or [job.totals.product]
+    sizes = dict.fromkeys(
+        f"{p.length_mm:g} \N{MULTIPLICATION SIGN} {p.width_mm:g}" for p in products
+    )
+    packs = job.totals.packs
     return JobView(
-        title=names[0] if len(names) == 1 else f"{len(names)} drawings",
+        title=names[0] if len(names) == 1 else clean(rules.job.name) or f"{len(names)} drawings",
         rules_name=clean(job.rules_name),
         default_rules=job.default_rules,
-        plank=f"{plank.length:g} \N{MULTIPLICATION SIGN} {plank.width:g}",
-        facts=tuple(_totals(job.totals, rules)),
+        plank=" and ".join(sizes),
+        order=f"{packs} packs of {products[0].per_pack}"
+        if len(products) == 1
+        else f"{packs} packs",
+        facts=tuple(_facts_of_job(job)),
         look_first=tuple(_look_first(job, flats)),
         notes=tuple(_findings(job, Severity.NOTE)),
         unlaid=tuple(_unlaid(job)),
@@ -122,8 +129,17 @@ def job_view(job: JobResult, rules: RuleSet) -> JobView:
 # --- the job ------------------------------------------------------------------------------------
 
 
-def _totals(q: Quantities, rules: RuleSet) -> Iterator[tuple[str, str]]:
-    yield "order", f"{q.packs} packs of {rules.plank.per_pack}"
+def _facts_of_job(job: JobResult) -> Iterator[tuple[str, str]]:
+    """What to order, product by product."""
+    several = len(job.by_product) > 1
+    for name, q in job.by_product.items():
+        if several:
+            yield "rule set", clean(name)
+        yield from _totals(q)
+
+
+def _totals(q: Quantities) -> Iterator[tuple[str, str]]:
+    yield "order", f"{q.packs} packs of {q.product.per_pack}"
     yield "planks", f"{q.planks} laid + {q.spare_planks} spare"
     yield "no layout needs fewer than", f"{q.bound} planks"
     yield "floor", f"{q.net_area_m2:.2f} m\N{SUPERSCRIPT TWO}"
@@ -237,7 +253,7 @@ def _place(layout: BayLayout, around: _PlanAround) -> tuple[str, ...]:
     places = (
         flat_name(result, layout.bay),
         storey_name(result, layout.bay) if several_storeys else "",
-        clean(PurePath(result.source).stem) if around.several_plans else "",
+        clean(result.title) if around.several_plans else "",
     )
     return tuple(p for p in places if p)
 

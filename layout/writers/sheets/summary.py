@@ -73,7 +73,7 @@ def _box(paper: Paper) -> Box:
 
 def _draft(page: Sketch, number: int, result: PlanResult, rules: RuleSet) -> Draft:
     sketch = Sketch()
-    file = clean(PurePath(result.source).name)
+    file = clean(result.called or PurePath(result.source).name)
     name = ("Floor setting-out", file + (", continued" if number else ""))
     draw_headline(sketch, A4, name, "" if number else "All lengths in millimetres")
     block = title_block(result, rules, title="Summary", number="summary", scale="A4")
@@ -89,7 +89,7 @@ def title_block(
     return TitleBlock(
         job=clean(rules.job.name),
         title=title,
-        number=clean(f"{file.stem}-{number}"),
+        number=clean(f"{result.title}-{number}"),
         revision=clean(rules.job.revision),
         kind="Setting-out sheet, plank floor",
         subtitle=subtitle,
