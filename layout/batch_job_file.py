@@ -136,7 +136,7 @@ def load_job(path: Path) -> Job:
     name = os.fspath(path)
     tree = read_yaml(yaml_text(path, name, JOB_FILE), name)
     if not isinstance(tree.data, dict):
-        raise RuleError(tree.problems or (_no_job(name),))
+        raise RuleError(tree.problems or (_no_job(tree, name),))
     said, problems = validated(tree, name, JobFile)
     if said is None:
         raise RuleError(in_order((*tree.problems, *problems)))
@@ -159,10 +159,13 @@ def load_job(path: Path) -> Job:
     )
 
 
-def _no_job(name: str) -> RuleProblem:
+def _no_job(tree: YamlTree, name: str) -> RuleProblem:
+    line, column = tree.place(()) if tree.data is not None else (None, None)
     return RuleProblem(
         code="JOB-301",
         file=name,
+        line=line,
+        column=column,
         what="The file holds no job.",
         remedy="Write 'plans:' and under it the drawings, each as '- file: level-1.dxf'.",
     )
@@ -260,6 +263,8 @@ class _Reader:
             beside = sorted(p.name for p in found.parent.iterdir())
         except (OSError, RuntimeError):  # RuntimeError: links in a circle
             beside = []
+        if key[-1] == "rules":
+            beside += config_names()
         near = nearest(found.name, beside)
         named = str(PurePosixPath(text).with_name(near)) if near else ""
         remedy = f"Did you mean {named}?" if near else f"Paths start from {show(str(folder))}."

@@ -226,6 +226,10 @@ def _otherwise(case: _Case) -> Words:
     return what, "", "See `setout rules schema` for what it may be."
 
 
+def _too_short(case: _Case) -> Words:
+    return f"Nothing stands in {case.name}.", "", "Write at least one entry, or delete the line."
+
+
 _SAID: Final[Mapping[str, Callable[[_Case], Words]]] = {
     "model_type": _not_a_group,
     "model_attributes_type": _not_a_group,
@@ -234,6 +238,7 @@ _SAID: Final[Mapping[str, Callable[[_Case], Words]]] = {
     "literal_error": _not_a_choice,
     "enum": _not_a_choice,
     "value_error": _unreadable,
+    "too_short": _too_short,
     "greater_than": _out_of_bounds,
     "greater_than_equal": _out_of_bounds,
     "less_than": _out_of_bounds,

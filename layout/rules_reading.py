@@ -31,6 +31,9 @@ def validated(
             for d in error.errors(include_url=False)
             if not _is_refused(tuple(d["loc"]), tree) and not is_misspelt(d, tree, model)
         ]
+        # A list is called too short once its entries were refused, which is told already.
+        told = {tuple(d["loc"][:n]) for d in details for n in range(len(d["loc"]))}
+        details = [d for d in details if d["type"] != "too_short" or tuple(d["loc"]) not in told]
         details.sort(key=lambda d: tree.place(tuple(d["loc"])))
         return None, tuple(problem_of(d, tree, name, model) for d in details[:MOST_TOLD])
     return (None if tree.problems else found), ()

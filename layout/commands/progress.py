@@ -30,7 +30,8 @@ def _line(done: Done) -> None:
 
 def _words(done: Done) -> str:
     kept = " (kept from before)" if done.was_kept else ""
-    return f"{plain(str(done.task.path))}: {done.laid.result.status.value}{kept}"
+    name = done.task.called or str(done.task.path)
+    return f"{plain(name)}: {done.laid.result.status.value}{kept}"
 
 
 @contextmanager

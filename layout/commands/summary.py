@@ -61,7 +61,7 @@ def _show_bays(job: JobResult, screen: Console) -> None:
         for bay in plan.bays:
             name = bay.bay.name or str(bay.bay.id)
             table.add_row(
-                plain(f"{Path(plan.source).stem}: {name}" if several else name),
+                plain(f"{plan.title}: {name}" if several else name),
                 f"{bay.area_mm2 / 1e6:.2f}",
                 f"{bay.setting_out.first_row_mm:.0f}",
                 f"{bay.setting_out.last_row_mm:.0f}",
@@ -79,7 +79,7 @@ def _show_plans(job: JobResult, screen: Console) -> None:
         table.add_column(head, justify="right")
     for plan in job.plans:
         table.add_row(
-            plain(plan.source),
+            plain(plan.called or plan.source),
             plan.status.value,
             str(len(plan.bays)),
             f"{sum(b.area_mm2 for b in plan.bays) / 1e6:.2f}",
@@ -118,7 +118,7 @@ def failure_lines(plan: PlanResult) -> Iterator[str]:
     found = [
         *_finding_lines(plan, Severity.REFUSED),
         *_finding_lines(plan, Severity.SETTLE),
-        *(f"{plain(plan.source)}: {line}" for line in _unlaid_lines(plan)),
+        *(f"{plain(plan.called or plan.source)}: {line}" for line in _unlaid_lines(plan)),
     ]
     yield from found or [f"{plain(plan.source)}: no room was found to lay."]
 
