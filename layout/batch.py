@@ -12,7 +12,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from concurrent.futures import Executor, Future, ThreadPoolExecutor, as_completed
 from contextlib import contextmanager
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path, PurePath
 from types import MappingProxyType
 from typing import Final
@@ -165,7 +165,9 @@ def _told_once(
             if again:
                 continue
         if not plan.is_empty:
-            kept.append((task, plan))
+            # A plan that failed in a process of its own knows nothing of its name.
+            named = replace(plan.result, called=task.called)
+            kept.append((task, replace(plan, result=named)))
     return [t for t, _ in kept], [p for _, p in kept]
 
 

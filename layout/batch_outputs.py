@@ -22,6 +22,7 @@ from layout.rules_error import RuleError, RuleProblem
 from layout.safe_write import safe_names
 from layout.site_file import SiteFile
 from layout.site_lay import lay_measured
+from layout.takeoff_measure import measured
 from layout.writers.dxf.mark import mark_drawing
 from layout.writers.dxf.storey_marks import is_stacked, mark_stacked, mark_storeys
 from layout.writers.ifc.model_copy import model_with_floors
@@ -174,6 +175,8 @@ def lay_file(task: Task) -> LaidPlan:
         result = replace(result, unlaid=_to_tell(result, plan))
         if task.site is not None and result.bays:
             result = lay_measured(result, task.site, task.rules)
+            things = measured(result.bays, result.joints, result.plan, task.rules)
+            result = replace(result, accessories=things)
         if result.status is PlanStatus.FAILED:
             return LaidPlan(result=result)
         files: dict[str, bytes] = {}
