@@ -35,6 +35,7 @@ from importer.picture_panels import Panel, Sheet, nearest_panel, sheet_of
 from importer.picture_scene import Area, Mark, Scene, Strokes, Words
 from importer.picture_signs import (
     BACKDROP,
+    JOINERY,
     WALL,
     doorway_marks,
     finding_marks,
@@ -171,17 +172,28 @@ def scene_of(plan: Plan) -> Scene:
     return Scene(width=sheet.width, height=height, title=title, marks=tuple(marks))
 
 
+_JOINERY: Final = frozenset(
+    {
+        DrawnKind.DOOR_LEAF,
+        DrawnKind.DOOR_SWING,
+        DrawnKind.WINDOW,
+        DrawnKind.STAIR,
+        DrawnKind.RAILING,
+    }
+)
+
+
 def _panel_ground(plan: Plan, sheet: Sheet, index: int, walls: BaseGeometry) -> Iterator[Mark]:
     """Backdrop, floors, obstacles, walls, doorways."""
     panel = sheet.panels[index]
     tint = tints(plan)
-    lines = _own(np.array(_linework(plan, panel.storey), dtype=object), sheet, index)
-    if strokes := lines_of(lines):
-        yield Strokes(lines=strokes, stroke=BACKDROP, width=0.13)
+    behind, before = _linework(plan, panel.storey)
+    yield from _faint(_own(np.array(behind, dtype=object), sheet, index), BACKDROP)
     for room in rooms_on(panel, plan):
         yield room_outline(panel.shape_to_paper(room.shape), tint[room.id])
     shown = [o for o in plan.obstacles if panel.storey is None or o.storey == panel.storey]
     yield from obstacle_marks(panel, shown)
+    yield from _faint(_own(np.array(before, dtype=object), sheet, index), JOINERY)
     if rings := rings_of(walls):
         yield Area(rings=rings, fill=WALL)
     for doorway in plan.doorways:
@@ -189,15 +201,24 @@ def _panel_ground(plan: Plan, sheet: Sheet, index: int, walls: BaseGeometry) -> 
             yield from doorway_marks(panel, doorway)
 
 
-def _linework(plan: Plan, storey: StoreyId | None) -> list[BaseGeometry]:
-    """What is drawn faintly behind a storey: strokes of a drawing; a model's doors and stairs."""
-    shown = plan.drawn if storey is None else plan.drawn_of(storey)
-    outlines = [
-        shapely.boundary(d.shape) if isinstance(d.shape, Polygon) else d.shape
-        for d in shown
-        if d.kind is not DrawnKind.WALL
-    ]
-    return [*plan.backdrop, *outlines]
+def _linework(plan: Plan, storey: StoreyId | None) -> tuple[list[BaseGeometry], list[BaseGeometry]]:
+    """What is drawn faintly behind the floors of a storey and what upon them: strokes of a drawing and
+    a model's furniture; a model's doors, windows and stairs.
+    """
+    behind: list[BaseGeometry] = list(plan.backdrop)
+    before: list[BaseGeometry] = []
+    for d in plan.drawn if storey is None else plan.drawn_of(storey):
+        outline = shapely.boundary(d.shape) if isinstance(d.shape, Polygon) else d.shape
+        if d.kind in _JOINERY:
+            before.append(outline)
+        elif d.kind is not DrawnKind.WALL:
+            behind.append(outline)
+    return behind, before
+
+
+def _faint(lines: BaseGeometry, stroke: str) -> Iterator[Mark]:
+    if strokes := lines_of(lines):
+        yield Strokes(lines=strokes, stroke=stroke, width=0.13)
 
 
 def _own(shapes: Shapes, sheet: Sheet, index: int) -> BaseGeometry:

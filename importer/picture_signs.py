@@ -20,6 +20,7 @@ from importer.plan import Doorway, DoorwayKind, Obstacle, Plan, Room, RoomId, Se
 
 WALL: Final = "#3d3d3d"
 BACKDROP: Final = "#b4b4b4"
+JOINERY: Final = "#7d8791"
 DOOR: Final = "#003d7a"
 HATCH: Final = "#6b6b6b"
 COMMUNAL: Final = "#e6e6e6"

@@ -26,9 +26,11 @@ from importer.picture import PictureError, draw_plan, picture_bytes, scene_of
 from importer.picture_labels import INK, SECOND
 from importer.picture_panels import sheet_of
 from importer.picture_scene import Anchor, Area, Disc, Scene, Strokes, Words
-from importer.picture_signs import COMMUNAL, DOOR, TINTS, tints
+from importer.picture_signs import BACKDROP, COMMUNAL, DOOR, JOINERY, TINTS, tints
 from importer.picture_text import text_width
 from importer.plan import (
+    Drawn,
+    DrawnKind,
     Finding,
     Origin,
     Plan,
@@ -285,6 +287,25 @@ def test_storeys_over_each_other_are_drawn_apart_with_their_names() -> None:
     placed = [p.shape_to_paper(r.shape) for p, r in zip(sheet.panels, rooms, strict=True)]
     assert not any(a.intersects(b) for a, b in combinations(placed, 2))
     assert {"Level 0", "Level 1", "Level 2"} <= {w.text for w in words_of(scene_of(plan))}
+
+
+def test_doors_of_a_model_are_drawn_upon_the_floors_and_its_furniture_under_them() -> None:
+    storey = Storey(id=StoreyId("s"), name="Level")
+    room = Room(id=RoomId("r"), shape=box(0, 0, 4000, 3000), storey=storey.id)
+    shapes = {
+        DrawnKind.DOOR_LEAF: box(100, 0, 140, 800),
+        DrawnKind.OTHER: box(2000, 1000, 3000, 2000),
+        DrawnKind.WALL: box(0, -200, 4000, 0),
+    }
+    drawn = tuple(Drawn(kind=k, storey=storey.id, shape=s) for k, s in shapes.items())
+    plan = tiny_plan(storeys=(storey,), rooms=(room,), drawn=drawn)
+    marks = scene_of(plan).marks
+    (floor,) = [n for n, m in enumerate(marks) if isinstance(m, Area) and m.fill == TINTS[0]][:1]
+    door, other = (
+        next(n for n, m in enumerate(marks) if isinstance(m, Strokes) and m.stroke == stroke)
+        for stroke in (JOINERY, BACKDROP)
+    )
+    assert other < floor < door
 
 
 def test_detail_drawn_far_away_does_not_shrink_the_plan() -> None:

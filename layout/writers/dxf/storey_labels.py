@@ -18,6 +18,8 @@ from layout.writers.numbers import m2
 
 NAME_MM: Final = PLAN.medium
 FIGURE_MM: Final = PLAN.small
+_SMALLER: Final = 0.72
+"""Lettering of rooms too small for the usual: one step down (2.5 and 1.8 mm, ISO 3098)."""
 _LEAD: Final = 0.7
 """Clear height between lines, as a share of the lower line's capitals."""
 _AROUND_MM: Final = 60.0
@@ -45,20 +47,28 @@ def room_label(
         obstacles: what stands in the room.
 
     Returns:
-        Lines from the top down. Where nothing fits it keeps its size and stands in the middle.
+        Lines from the top down; smaller where the usual size finds no place. Where nothing fits they
+        stand in the middle, small.
     """
-    lines = _lines(room)
     doors = {DrawnKind.DOOR_LEAF, DrawnKind.DOOR_SWING, DrawnKind.STAIR, DrawnKind.OVERHEAD}
     near = [d for d in drawn if d.shape.intersects(room.shape) and d.kind is not DrawnKind.WALL]
     firm: list[BaseGeometry] = [_covered(d) for d in near if d.kind in doors]
     firm += [o.shape for o in obstacles]
     soft = [_covered(d) for d in near if d.kind not in doors]
-    spot = None
-    for taken in ([*firm, *soft], firm, []):
+    usual = _lines(room)
+    small = [(text, _SMALLER * height) for text, height in usual]
+    for lines, taken in (
+        (usual, [*firm, *soft]),
+        (usual, firm),
+        (small, [*firm, *soft]),
+        (small, firm),
+        (usual, []),
+        (small, []),
+    ):
         spot = _free_spot(room.shape, taken, _size(lines))
         if spot is not None:
-            break
-    return tuple(_set(lines, spot or _middle(room.shape)))
+            return tuple(_set(lines, spot))
+    return tuple(_set(small, _middle(room.shape)))
 
 
 def _covered(drawn: Drawn) -> BaseGeometry:

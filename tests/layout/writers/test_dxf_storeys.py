@@ -36,6 +36,7 @@ from layout.audit import audit
 from layout.floor import PlanResult
 from layout.job import lay_plan
 from layout.rules_file import default_rules
+from layout.writers.dxf.lettering import text_width
 from layout.writers.dxf.reread import reread
 from layout.writers.dxf.storey_drawing import arc_through, storey_drawing
 from layout.writers.dxf.storey_labels import room_label
@@ -208,6 +209,15 @@ def test_name_of_a_room_keeps_clear_of_door_column_and_fittings() -> None:
     for line in lines:
         assert room.shape.contains(shapely.Point(line.at))
         assert sector.distance(shapely.Point(line.at)) > line.height / 2
+
+
+def test_name_is_lettered_smaller_where_it_does_not_fit() -> None:
+    room = Room(id=RoomId("R"), shape=box(0, 0, 1500, 2100), storey=S1.id, name="Bathroom 1")
+    usual = room_label(replace(room, shape=box(0, 0, 5000, 4000)), (), ())
+    small = room_label(room, (), ())
+    assert [line.text for line in small] == ["Bathroom 1", "3.15 m2"]
+    assert small[0].height == pytest.approx(0.72 * usual[0].height)
+    assert text_width(small[0].text, small[0].height) < 1500
 
 
 def test_name_stands_in_a_room_too_small_for_it() -> None:
