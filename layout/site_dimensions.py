@@ -40,6 +40,7 @@ from layout.window import (
     opening,
     strip_reach,
 )
+from layout.window_shapes import ShapedPieces, face_reach, is_start_face, narrowed_window
 
 LEAST_FACE_MM: Final = 50.0
 """Faces shorter than this are nibs and roundings: no tape is put to them."""
@@ -61,9 +62,12 @@ def with_dimensions(
     *,
     beside: Sequence[Piece] = (),
 ) -> BayLayout:
-    """The layout with its dimensions to measure. `joints` are all joints of the plan, `beside` the
-    pieces of other bays that may come out of the same planks.
+    """The layout with its dimensions to measure, and its window held against pieces of any shape.
+    `joints` are all joints of the plan, `beside` the pieces of other bays that may come out of the same
+    planks.
     """
+    shaped = ShapedPieces.of(layout, rules, beside)
+    layout = replace(layout, window=narrowed_window(layout.window, layout, shaped))
     ties = ties_of(layout, joints, rules, beside=beside)
     return replace(layout, dimensions=tuple(d.dimension for d in ties))
 
@@ -91,6 +95,7 @@ def ties_of(
     """The dimensions of a bay with the faces that each ties."""
     frame = layout.setting_out.frame
     outline = frame.to_bay(layout.bay.outline)
+    shaped, gap = ShapedPieces.of(layout, rules, beside), layout.bay.gap_mm
     lines = [
         LineString([frame.point_to_bay(p) for p in j.line])
         for j in joints
@@ -101,7 +106,9 @@ def ties_of(
         faces = faces_of(outline, axis)
         reaches = _reaches_along(layout, faces, rules, beside) if axis == ALONG else {}
         if axis == ACROSS:
-            reaches = _reaches_across(layout, faces, rules)
+            free = {f.index: Reach() for f in faces if f.holds and not is_start_face(f, gap)}
+            reaches = {**free, **_reaches_across(layout, faces, rules)}
+        reaches = {i: face_reach(faces[i], common((r,)), shaped) for i, r in reaches.items()}
         view = _View(layout=layout, faces=faces, reaches=reaches, outline=outline)
         found.extend(view.ties(kind, _measurable(faces, lines)))
     return _numbered(found)

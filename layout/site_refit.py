@@ -31,6 +31,7 @@ from layout.site_keep import (
 from layout.site_rows import with_other_joints
 from layout.site_stock import listed, misfits, placed_anew
 from layout.window import extent_of, window
+from layout.window_planks import pushed
 
 ROUNDS: Final = 4
 """Times that more rows are let go where fewer do not suffice."""
@@ -228,11 +229,16 @@ def _assembled(
     """The new layout. `moves`: pieces that their plank no longer gives come from another one."""
     placed = placings(layout, new, rules)
     order = _order(layout, new, placed)
-    stay = [
-        _named(kept_piece(p.draft, p.was, rules), p.draft, order[n])
-        for n, p in enumerate(placed)
-        if p.was is not None
-    ]
+    stay = list(
+        pushed(
+            [
+                _named(kept_piece(p.draft, p.was, rules), p.draft, order[n])
+                for n, p in enumerate(placed)
+                if p.was is not None
+            ],
+            rules,
+        )
+    )
     fresh = [
         _new_piece(p.draft, _template(layout, new, p.draft), order[n])
         for n, p in enumerate(placed)

@@ -17,8 +17,13 @@ REPO = Path(__file__).resolve().parent.parent
 IMPORTER_MODEL = r"importer\.(plan|hints|tolerance)"
 LAYOUT_MODEL = rf"{IMPORTER_MODEL}|layout\.(floor|floor_\w+|frame|rules|rules_laying|measures)"
 GEOMETRY = (
+<<<<<<< HEAD
     r"layout\.(bays|bay_\w+|directions|setting_out|row_grid|runs|pieces|piece_\w+|window|sequence"
     r"|laying|laying_\w+|site_(faces|dimensions))"
+=======
+    r"layout\.(bays|bay_\w+|directions|setting_out|row_grid|runs|pieces|piece_\w+|window|window_\w+|sequence"
+    r"|site_(faces|dimensions))"
+>>>>>>> 0356633 (Window exact for pieces that are no rectangles: walls moved, pieces cut anew, breaking point found by halving)
 )
 SOLVER = r"layout\.(joints|joint_\w+|stock|stock_\w+|bound|bound_\w+)"
 

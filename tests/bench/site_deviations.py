@@ -23,6 +23,7 @@ from layout.bays import form_bays
 from layout.floor import Bay, BayLayout, Breach
 from layout.job import lay_bay
 from layout.rules import RuleSet
+from layout.site_dimensions import with_dimensions
 from layout.site_faces import ACROSS, ALONG, Shift, displaced, faces_of
 from layout.site_refit import kept
 from tests.bench.generated_bays import KINDS, plan_of, random_rules
@@ -50,7 +51,7 @@ def cases(count: int, seed: int, kinds: tuple[str, ...] = ()) -> Iterator[Case]:
         shape, rules = KINDS[kind](random), random_rules(random)
         plan = plan_of(shape)
         (bay,) = form_bays(plan, rules).bays
-        layout = lay_bay(bay, plan, rules)
+        layout = with_dimensions(lay_bay(bay, plan, rules), (), rules)
         if not layout.breaches:
             yield Case(kind=kind, layout=layout, plan=plan, rules=rules)
 
