@@ -138,6 +138,10 @@ def refloor(layout: BayLayout, bay: Bay, setting_out: SettingOut, rules: RuleSet
             was = _match(part, layout.runs)
             joints = _kept_joints(part, joints_of.get(-1 if was is None else was, ()), rules)
             covered = _covered(part, reach.get(was, inf), hidden)
+            # A last piece whose own plank would give no more can still be a whole plank.
+            longest = (joints[-1] if joints else part.x0) + rules.plank.length
+            if covered.x1 > longest:
+                covered = _covered(part, longest, hidden)
             kept.append((replace(covered, index=len(kept)), joints, was))
             whole.append(run.index)
     seams = _seams_between(touches, [k[0] for k in kept], whole)

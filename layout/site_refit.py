@@ -48,15 +48,17 @@ class Refit:
     grid_changed: bool
 
 
-def kept(layout: BayLayout, bay: Bay, plan: Plan, rules: RuleSet) -> BayLayout:
+def kept(
+    layout: BayLayout, bay: Bay, plan: Plan, rules: RuleSet, others: Sequence[BayLayout] = ()
+) -> BayLayout:
     """The layout in the new bay with nothing changed but the measures that pieces are cut to; what that
-    breaks is told as breaches.
+    breaks is told as breaches. `others` are the bays that may have pieces on the same planks.
 
     Raises:
         LayoutError: the new bay has no floor.
     """
     new = refloor(layout, bay, same_lines(bay, plan, layout.setting_out, rules), rules)
-    fitted = _assembled(layout, new, rules, moves=False)
+    fitted = _assembled(layout, new, rules, others, moves=False)
     return replace(fitted, breaches=(*fitted.breaches, *_out_of_reach(layout, new, rules)))
 
 

@@ -25,12 +25,16 @@ from layout.site_faces import ACROSS, ALONG, Face, Shift, displaced, faces_of
 
 Floats = NDArray[np.float64]
 
-EXACT: Final = 1e4
+EXACT: Final = 1e7
 """Weight of a measured distance against the wish to move nothing."""
-STARTS: Final = 4.0
-"""How much less readily a face moves at which rows start than one at which they end."""
-TILT: Final = 2.0
-"""How much less readily a face tilts than moves as a whole."""
+STARTS: Final = 30.0
+"""How much less readily a face moves at which rows start than one at which they end: of a distance that
+is off, the far face takes all but a thousandth, as the windows have it."""
+ORIGIN: Final = 1e3
+"""The same for the face that everything is set out from."""
+TILT: Final = 100.0
+"""How much less readily a face tilts than moves as a whole: a wall measured at one end only stays
+parallel to where it was drawn."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -83,7 +87,7 @@ def _shifts(
     rows: list[Floats] = []
     goals: list[float] = []
     for face in faces:
-        weight = 1e3 if face is origin else STARTS if face.opens else 1.0
+        weight = ORIGIN if face is origin else STARTS if face.opens else 1.0
         for shares, stiff in (((0.5, 0.5), weight), ((-1.0, 1.0), weight * TILT)):
             row = np.zeros(2 * len(faces))
             row[2 * face.index : 2 * face.index + 2] = np.asarray(shares) * stiff
