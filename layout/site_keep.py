@@ -26,7 +26,7 @@ from layout.row_grid import GridEdge, SiteSlack, best_grid, strip_width
 from layout.rules import RuleSet
 from layout.runs import cut_runs
 from layout.setting_out import floor_in
-from layout.window import closing, growth_left
+from layout.window import closing, growth_left, opening
 
 Joints = tuple[tuple[float, ...], ...]
 
@@ -130,12 +130,13 @@ def refloor(layout: BayLayout, bay: Bay, setting_out: SettingOut, rules: RuleSet
     runs, touches = cut_runs(floor_in(bay, setting_out.frame), setting_out, rules)
     hidden = rules.gap.cover - rules.gap.wall
     joints_of = joints_by_run(layout.pieces)
-    reach = _reaches(layout, rules)
+    reach, start_reach = _reaches(layout, rules), _start_reaches(layout, rules)
     kept: list[tuple[Run, tuple[float, ...], int | None]] = []
     whole: list[int] = []
     for run in runs:
         for part in _worth_laying(run, layout.runs, hidden):
             was = _match(part, layout.runs)
+            part = _covered_from(part, start_reach.get(was, -inf), hidden)  # noqa: PLW2901
             joints = _kept_joints(part, joints_of.get(-1 if was is None else was, ()), rules)
             covered = _covered(part, reach.get(was, inf), hidden)
             # A last piece whose own plank would give no more can still be a whole plank.
@@ -280,6 +281,27 @@ def _reaches(layout: BayLayout, rules: RuleSet) -> Mapping[int | None, float]:
             x1 = piece.shape.bounds[2] + left[piece.id]
             reach[piece.run] = max(x1, reach.get(piece.run, x1))
     return reach
+
+
+def _start_reaches(layout: BayLayout, rules: RuleSet) -> Mapping[int | None, float]:
+    """Per run how far back its first piece reaches before its plank gives no more."""
+    left = growth_left(layout.pieces, rules, opening(layout.pieces), 0)
+    reach: dict[int | None, float] = {}
+    for piece in layout.pieces:
+        if piece.id in left:
+            x0 = piece.shape.bounds[0] - left[piece.id]
+            reach[piece.run] = min(x0, reach.get(piece.run, x0))
+    return reach
+
+
+def _covered_from(run: Run, reach: float, hidden: float) -> Run:
+    """The run from where its pieces reach back to, where what is before that stays hidden."""
+    if not 0.0 < reach - run.x0 <= hidden + LENGTH_MM:
+        return run
+    part = shapely.clip_by_rect(run.shape, reach, run.y0 - 1.0, run.x1 + 1.0, run.y1 + 1.0)
+    if not isinstance(part, Polygon) or part.is_empty:
+        return run
+    return replace(run, shape=part, x0=part.bounds[0], y0=part.bounds[1], y1=part.bounds[3])
 
 
 def _covered(run: Run, reach: float, hidden: float) -> Run:

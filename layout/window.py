@@ -294,7 +294,8 @@ def _plank_rooms(
         if not grown:
             continue
         left = min(_room(b, blanks, size - b.low, 0, kerf) for b in grown)
-        shares = any(a.is_beside(b) or b.is_beside(a) for a in grown for b in blanks if a is not b)
+        by_itself = min(size - (b.high - b.low) for b in grown)
+        shares = left < by_itself - LENGTH_MM
         room = _Room(left=max(0.0, left), rule="cut.kerf" if shares else alone)
         yield from ((b.piece, room) for b in grown)
 

@@ -14,7 +14,7 @@ from __future__ import annotations
 import argparse
 import platform
 from collections import defaultdict
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, fields, replace
 from pathlib import Path
 from random import Random
@@ -33,10 +33,11 @@ from layout.job import lay_bay, lay_plan
 from layout.job_pools import others_of
 from layout.rules import RuleSet
 from layout.rules_file import default_rules
-from layout.site_dimensions import Tie, ties_of, with_dimensions
+from layout.site_dimensions import Tie, origin_face, ties_of, with_dimensions
 from layout.site_faces import ACROSS, ALONG, Shift, displaced, faces_of
 from layout.site_refit import kept
 from layout.site_walls import moved
+from layout.window_shapes import is_start_face
 from tests.bench.generated_bays import KINDS, plan_of, random_rules
 
 OUTSIDE_MM = 0.2
@@ -237,25 +238,43 @@ def try_dimensions(case: Case, random: Random, times: int, count: Count) -> Iter
         least = max(size.least_mm, (1 - FARTHEST) * size.drawn_mm)
         most = min(size.most_mm, (1 + FARTHEST) * size.drawn_mm)
         value = random.uniform(least, most)
-        found = case.broken(moved(case.layout, ties, {size.id: value}).real)
-        if found is not None:
-            count.one_inside += 1
-            broken = found - {"rows.min_width along an edge"}
-            count.one_clean += not broken
-            if broken:
-                yield f"{size.id} {size.drawn_mm:.0f} at {value:.2f}: {sorted(broken)}"
+        for outline in _either(case, ties, tie, value):
+            found = case.broken(outline)
+            if found is not None:
+                count.one_inside += 1
+                broken = found - {"rows.min_width along an edge"}
+                count.one_clean += not broken
+                if broken:
+                    yield f"{size.id} {size.drawn_mm:.0f} at {value:.2f}: {sorted(broken)}"
         taper = steepest(case.layout) if tie.axis == ACROSS else 0.0
         for end, way, rule in zip((least, most), (-1, 1), size.breaks, strict=True):
             if not rule or end not in (size.least_mm, size.most_mm):
                 continue
             value = end + way * (OUTSIDE_MM + taper)
-            beyond = case.broken(moved(case.layout, ties, {size.id: value}).real)
-            if beyond is None:
+            beyond = [case.broken(o) for o in _either(case, ties, tie, value)]
+            if all(b is None for b in beyond):
                 continue
             count.one_ends += 1
-            count.one_named += _names(rule, [beyond])
-            if not _names(rule, [beyond]):
+            count.one_named += _names(rule, beyond)
+            if not _names(rule, beyond):
                 yield f"{size.id} {size.drawn_mm:.0f} beyond {end:.2f}: {rule}, found {beyond}"
+
+
+def _either(case: Case, ties: Sequence[Tie], tie: Tie, value: float) -> Iterator[Polygon]:
+    """The outlines (bay frame) with one dimension measured: as `site_walls` has it, which moves the far
+    face, and with the near face moved instead, unless everything is set out from that.
+    """
+    yield moved(case.layout, ties, {tie.dimension.id: value}).real
+    outline = case.layout.setting_out.frame.to_bay(case.layout.bay.outline)
+    faces = faces_of(outline, tie.axis)
+    starts = {f.index for f in faces if is_start_face(f, case.layout.bay.gap_mm)}
+    origin = origin_face([f for f in faces if f.holds])
+    fixed = starts if tie.axis == ACROSS else {origin.index if origin is not None else -1}
+    if tie.near not in fixed:
+        shift = tie.dimension.drawn_mm - value
+        moves = {tie.near: (shift, shift)}
+        along, across = ({}, moves) if tie.axis == ACROSS else (moves, {})
+        yield displaced(outline, along, across)
 
 
 def main() -> None:
