@@ -24,7 +24,7 @@ from layout.floor import (
     EdgeStrip,
     MovementJoint,
     Piece,
-    PieceId,
+    PlankId,
     Run,
 )
 from layout.floor_site import DimensionKind, SiteDimension
@@ -38,9 +38,16 @@ from layout.window import (
     far_reaches,
     is_start,
     opening,
+    rip_reaches,
     strip_reach,
 )
-from layout.window_shapes import ShapedPieces, face_reach, is_start_face, narrowed_window
+from layout.window_shapes import (
+    NEAR_MM,
+    ShapedPieces,
+    face_reach,
+    is_start_face,
+    narrowed_window,
+)
 
 LEAST_FACE_MM: Final = 50.0
 """Faces shorter than this are nibs and roundings: no tape is put to them."""
@@ -107,7 +114,7 @@ def ties_of(
         reaches = _reaches_along(layout, faces, rules, beside) if axis == ALONG else {}
         if axis == ACROSS:
             free = {f.index: Reach() for f in faces if f.holds and not is_start_face(f, gap)}
-            reaches = {**free, **_reaches_across(layout, faces, rules)}
+            reaches = {**free, **_reaches_across(layout, faces, rules, beside)}
         reaches = {i: face_reach(faces[i], common((r,)), shaped) for i, r in reaches.items()}
         view = _View(layout=layout, faces=faces, reaches=reaches, outline=outline)
         found.extend(view.ties(kind, _measurable(faces, lines)))
@@ -281,28 +288,21 @@ def _reaches_along(
         for p in layout.pieces
         if p.id in begin and any(f != fixed for f in ends.get(p.run, ((), ()))[0])
     )
-    growth = far_reaches(layout.pieces, rules, far | near, beside=beside)
-    moves: dict[int, list[Reach]] = {f.index: [] for f in faces}
+    on: dict[PlankId, list[Piece]] = {}
+    for piece in (*layout.pieces, *beside):
+        on.setdefault(piece.plank, []).append(piece)
+    grown: dict[int, list[Piece]] = {f.index: [] for f in faces}
     for piece in layout.pieces:
         starts, stops = ends.get(piece.run, ((), ()))
-        _add_reaches(moves, growth, piece.id, (stops if piece.id in far else (), starts), near)
-    return {i: common(r) for i, r in moves.items() if i != fixed}
-
-
-def _add_reaches(
-    moves: dict[int, list[Reach]],
-    growth: Mapping[PieceId, Reach],
-    piece: PieceId,
-    faces: tuple[tuple[int, ...], tuple[int, ...]],
-    near: frozenset[PieceId],
-) -> None:
-    """What ends on a face grows when that moves off, what starts on it when it moves back."""
-    stops, starts = faces
-    for face in stops:
-        moves[face].append(growth[piece])
-    if piece in near:
-        for face in starts:
-            moves[face].append(growth[piece].turned())
+        for face in (*(stops if piece.id in far else ()), *(starts if piece.id in near else ())):
+            grown[face].append(piece)
+    moves: dict[int, Reach] = {}
+    for face, growing in grown.items():
+        beside_them = [p for plank in sorted({p.plank for p in growing}) for p in on[plank]]
+        growth = far_reaches(beside_them, rules, frozenset(p.id for p in growing))
+        reach = common(growth.values())
+        moves[face] = reach.turned() if faces[face].opens else reach
+    return {i: reach for i, reach in moves.items() if i != fixed}
 
 
 def _faces_of_run(run: Run, faces: Sequence[Face]) -> tuple[tuple[int, ...], tuple[int, ...]]:
@@ -321,7 +321,7 @@ def _faces_of_run(run: Run, faces: Sequence[Face]) -> tuple[tuple[int, ...], tup
 
 
 def _reaches_across(
-    layout: BayLayout, faces: Sequence[Face], rules: RuleSet
+    layout: BayLayout, faces: Sequence[Face], rules: RuleSet, beside: Sequence[Piece]
 ) -> Mapping[int, Reach]:
     """How far each face may move across the rows, from the strips beside it."""
     moves: dict[int, list[Reach]] = {}
@@ -333,14 +333,32 @@ def _reaches_across(
         if is_start(strip):
             fixed = face.index if fixed < 0 else fixed
         moves.setdefault(face.index, []).append(strip_reach(strip, rules))
-    whole = Reach(
-        low=layout.window.width_mm[0],
-        high=layout.window.width_mm[1],
-        low_rule=layout.window.width_rules[0],
-        high_rule=layout.window.width_rules[1],
+    for face in faces:
+        if face.holds:
+            moves.setdefault(face.index, []).append(_rip_reach(face, layout, rules, beside))
+    return {f.index: common(moves.get(f.index, ())) for f in faces if f.index != fixed}
+
+
+def _rip_reach(face: Face, layout: BayLayout, rules: RuleSet, beside: Sequence[Piece]) -> Reach:
+    """How far a face may move before a rip along it has no room beside the other rip of its plank."""
+    at = frozenset(
+        p.id
+        for p in layout.pieces
+        if not (p.keeps_near_edge if face.opens else p.keeps_far_edge)
+        and _is_along(p, face, layout.bay.gap_mm)
     )
-    stock = whole if "cut.kerf" in layout.window.width_rules else Reach()
-    return {f.index: common((*moves.get(f.index, ()), stock)) for f in faces if f.index != fixed}
+    planks = {p.plank for p in layout.pieces if p.id in at}
+    on_them = [p for p in (*layout.pieces, *beside) if p.plank in planks]
+    reach = common(rip_reaches(on_them, rules, at))
+    return reach.turned() if face.opens else reach
+
+
+def _is_along(piece: Piece, face: Face, gap: float) -> bool:
+    """Whether a free edge of a piece lies along a face, the gap off it."""
+    x0, y0, x1, y1 = piece.shape.bounds
+    a, b = max(x0, face.low), min(x1, face.high)
+    edge = face.at((a + b) / 2) + (gap if face.opens else -gap)
+    return b - a > 2 * gap and abs((y0 if face.opens else y1) - edge) <= NEAR_MM
 
 
 def _face_of_strip(strip: EdgeStrip, faces: Sequence[Face]) -> Face | None:

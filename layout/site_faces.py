@@ -15,7 +15,7 @@ which end on it; across them it only stops the view (`holds` is False).
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from itertools import pairwise
 from math import radians, tan
@@ -157,13 +157,25 @@ def displaced(outline: Polygon, along: Mapping[int, Shift], across: Mapping[int,
     cross itself where a face was moved past another.
     """
     turned = shapely.orient_polygons(outline)
+    along_faces = faces_of(turned, ALONG) if along else ()
+    across_faces = faces_of(turned, ACROSS) if across else ()
+    return carried(
+        turned,
+        [
+            *((f, along[f.index]) for f in along_faces if f.index in along),
+            *((f, across[f.index]) for f in across_faces if f.index in across),
+        ],
+    )
+
+
+def carried(turned: Polygon, moves: Iterable[tuple[Face, Shift]]) -> Polygon:
+    """The same for faces at hand, of an outline with its rings turned the standard way."""
     rings = [shapely.get_coordinates(r)[:-1] for r in (turned.exterior, *turned.interiors)]
     starts = [points.copy() for points in rings]
     ends = [np.roll(points, -1, axis=0) for points in rings]
-    for axis, shifts in ((ALONG, along), (ACROSS, across)):
-        for face in faces_of(turned, axis):
-            if face.holds and face.index in shifts:
-                _carry(face, shifts[face.index], (starts[face.ring], ends[face.ring]))
+    for face, shift in moves:
+        if face.holds:
+            _carry(face, shift, (starts[face.ring], ends[face.ring]))
     shell, *holes = (
         _corners(points, start, end) for points, start, end in zip(rings, starts, ends, strict=True)
     )

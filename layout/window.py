@@ -200,13 +200,22 @@ def _across_reaches(
     pieces: Sequence[Piece], setting_out: SettingOut, rules: RuleSet, beside: Sequence[Piece]
 ) -> list[Reach]:
     last_row = frozenset(p.id for p in pieces if not p.keeps_far_edge)
-    rooms = _rooms((*pieces, *beside), rules, last_row, axis=1)
-    # What the plank alone allows is with the strips; two rips of one plank meet at the saw, where no
-    # cover hides anything.
     return [
         *(strip_reach(s, rules) for s in setting_out.strips if not is_start(s)),
-        *(Reach(high=r.left, high_rule=r.rule) for r in rooms.values() if r.rule == "cut.kerf"),
+        *rip_reaches((*pieces, *beside), rules, last_row),
     ]
+
+
+def rip_reaches(
+    pieces: Sequence[Piece], rules: RuleSet, growing: frozenset[PieceId]
+) -> Iterator[Reach]:
+    """How much wider rips may get, all of them by as much, where they share a plank. What the plank
+    alone allows is with the strips; two rips of one plank meet at the saw, which no cover hides.
+    """
+    rooms = _rooms(pieces, rules, growing, axis=1)
+    yield from (
+        Reach(high=r.left, high_rule=r.rule) for r in rooms.values() if r.rule == "cut.kerf"
+    )
 
 
 def is_start(strip: EdgeStrip) -> bool:

@@ -20,24 +20,22 @@ from layout.bay_chords import chords_of
 from layout.directions import STRAIGHT_MM
 from layout.floor import BayLayout, Piece, PlankId, Role, Window
 from layout.rules import RuleSet
-from layout.site_faces import ACROSS, ALONG, Face, Shift, displaced, faces_of
+from layout.site_faces import ACROSS, ALONG, Face, Shift, carried, faces_of
 from layout.window import FARTHEST_MM, Reach, closing, opening
 from layout.window_planks import crowded
 
 NEAR_MM: Final = 10.0
 """A piece this much further from a wall than the gap does not touch it."""
-EXACT_MM: Final = 0.05
+AROUND: Final = 3.0
+"""Corners move no further than this times their walls, at the angles that walls meet at."""
+EXACT_MM: Final = 0.1
 """How exactly the place is found where a rule breaks."""
-PROBES: Final = (0.25, 0.5, 1.0)
+PROBES: Final = (0.4, 1.0)
 """Parts of a reach tried before any is halved: a rule may break and be kept again further on."""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Moves:
-    """How far the faces of a bay stand off, by their index; those not named are as drawn."""
-
-    along: Mapping[int, Shift]
-    across: Mapping[int, Shift]
+Moves = tuple[tuple[Face, Shift], ...]
+"""How far faces of a bay stand off; those not named are as drawn."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -88,13 +86,19 @@ class ShapedPieces:
                 )
             )
         return cls(
-            outline=layout.setting_out.frame.to_bay(layout.bay.outline),
+            outline=shapely.orient_polygons(layout.setting_out.frame.to_bay(layout.bay.outline)),
             gap_mm=layout.bay.gap_mm,
             cells=tuple(cells),
             shaped=shaped,
             fixed=tuple(p for p in beside if p.plank in planks),
             rules=rules,
         )
+
+    @property
+    def about(self) -> tuple[float, float, float, float]:
+        """Bounds of the pieces, as drawn."""
+        x0, y0, x1, y1 = shapely.total_bounds([c.piece.shape for c in self.cells]).tolist()
+        return x0, y0, x1, y1
 
     def touching(self, face: Face) -> ShapedPieces:
         """Only what lies at a face, and what shares a plank with that."""
@@ -128,10 +132,15 @@ class ShapedPieces:
 
     def _cut(self, moves: Moves) -> list[Polygon | None] | None:
         """Every piece cut from the floor anew; None where there is nothing left of it, or of a floor."""
-        outline = displaced(self.outline, moves.along, moves.across)
+        outline = carried(self.outline, moves)
         if not outline.is_valid:
             return None
-        floor = shapely.buffer(outline, -self.gap_mm, join_style="mitre")
+        # Only what lies about the pieces is set back from its walls.
+        x0, y0, x1, y1 = self.about
+        far = max((abs(s) for _, shift in moves for s in shift), default=0.0)
+        reach = 2 * self.gap_mm + AROUND * far + NEAR_MM
+        near = shapely.clip_by_rect(outline, x0 - reach, y0 - reach, x1 + reach, y1 + reach)
+        floor = shapely.buffer(near, -self.gap_mm, join_style="mitre")
         boxes = shapely.box(*np.array([(c.x0, c.y0, c.x1, c.y1) for c in self.cells]).T)
         cut = shapely.intersection(floor, boxes)
         hidden = self.rules.gap.cover - self.rules.gap.wall
@@ -240,10 +249,17 @@ def narrowed(reach: Reach, broken: Callable[[float], str]) -> Reach:
     return Reach(low=low, high=high, low_rule=low_rule, high_rule=high_rule)
 
 
-def _last_good(end: float, rule: str, broken: Callable[[float], str]) -> tuple[float, str]:
+def _last_good(
+    end: float,
+    rule: str,
+    broken: Callable[[float], str],
+    *,
+    exact: float = EXACT_MM,
+    probes: Sequence[float] = PROBES,
+) -> tuple[float, str]:
     """How far towards `end` nothing is broken, and what is beyond."""
     good = 0.0
-    for part in PROBES:
+    for part in probes:
         bad = end * part
         said = broken(bad)
         if said:
@@ -251,7 +267,7 @@ def _last_good(end: float, rule: str, broken: Callable[[float], str]) -> tuple[f
         good = bad
     else:
         return end, rule
-    while abs(bad - good) > EXACT_MM:
+    while abs(bad - good) > exact:
         middle = (good + bad) / 2
         now = broken(middle)
         if now:
@@ -262,27 +278,19 @@ def _last_good(end: float, rule: str, broken: Callable[[float], str]) -> tuple[f
 
 
 def face_reach(face: Face, reach: Reach, pieces: ShapedPieces) -> Reach:
-    """How far one face may move: within `reach`, as far as pieces that are no rectangles allow."""
+    """How far one face may move: within `reach`, as far as pieces that are no rectangles allow. Along
+    the rows no such piece grows or shrinks by more than the face moves, which `reach` has counted.
+    """
     own = pieces.touching(face)
-    if not own.cells:
+    if face.axis == ALONG or not own.cells:
         return reach
-    return narrowed(reach, _judge(own, lambda d: _moves(face, d)))
-
-
-def _moves(face: Face, distance: float) -> Moves:
-    shift = {face.index: (distance, distance)}
-    return Moves(along=shift if face.axis == ALONG else {}, across=shift if face.axis else {})
-
-
-def _judge(pieces: ShapedPieces, moves: Callable[[float], Moves]) -> Callable[[float], str]:
-    """Names a rule that breaks at a distance and is kept as drawn; "" for none."""
-    known = pieces.broken(moves(0.0))
+    known = own.broken(())
 
     def broken(distance: float) -> str:
-        new = sorted(pieces.broken(moves(distance)) - known)
+        new = sorted(own.broken(((face, (distance, distance)),)) - known)
         return new[0][0] if new else ""
 
-    return broken
+    return narrowed(reach, broken)
 
 
 def narrowed_window(window: Window, layout: BayLayout, pieces: ShapedPieces) -> Window:
@@ -290,25 +298,28 @@ def narrowed_window(window: Window, layout: BayLayout, pieces: ShapedPieces) -> 
     if not pieces.cells:
         return window
     outline = pieces.outline
-    stops = [f.index for f in faces_of(outline, ALONG) if not f.opens]
+    stops = [f for f in faces_of(outline, ALONG) if not f.opens]
     gap = layout.bay.gap_mm
-    sides = [f.index for f in faces_of(outline, ACROSS) if f.holds and not is_start_face(f, gap)]
+    sides = [f for f in faces_of(outline, ACROSS) if f.holds and not is_start_face(f, gap)]
 
     def moves(along: float, across: float) -> Moves:
-        return Moves(
-            along=dict.fromkeys(stops, (along, along)),
-            across=dict.fromkeys(sides, (across, across)),
+        return (
+            *((f, (along, along)) for f in stops),
+            *((f, (across, across)) for f in sides),
         )
 
-    length = narrowed(
-        _reach(window.length_mm, window.length_rules), _judge(pieces, lambda d: moves(d, 0.0))
-    )
-    width = narrowed(
-        _reach(window.width_mm, window.width_rules), _judge(pieces, lambda d: moves(0.0, d))
-    )
+    known = pieces.broken(())
+
+    def broken(along: float, across: float) -> str:
+        new = sorted(pieces.broken(moves(along, across)) - known)
+        return new[0][0] if new else ""
+
+    length = _reach(window.length_mm, window.length_rules)
+    width = _reach(window.width_mm, window.width_rules)
+    width = narrowed(width, lambda d: broken(0.0, d))
     for at_low in (True, False):
         for across_low in (True, False):
-            length, width = _corner(length, width, (at_low, across_low), pieces, moves)
+            length, width = _corner(length, width, (at_low, across_low), broken)
     return Window(
         length_mm=(length.low, length.high),
         width_mm=(width.low, width.high),
@@ -321,13 +332,14 @@ def _corner(
     length: Reach,
     width: Reach,
     which: tuple[bool, bool],
-    pieces: ShapedPieces,
-    moves: Callable[[float, float], Moves],
+    broken: Callable[[float, float], str],
 ) -> tuple[Reach, Reach]:
     """Both reaches drawn in, in proportion, until their common corner breaks no rule."""
     x = length.low if which[0] else length.high
     y = width.low if which[1] else width.high
-    part, rule = _last_good(1.0, "", _judge(pieces, lambda t: moves(t * x, t * y)))
+    part, rule = _last_good(
+        1.0, "", lambda t: broken(t * x, t * y), exact=EXACT_MM / 100, probes=(1.0,)
+    )
     if not rule:
         return length, width
     return _cut_back(length, part, rule, low=which[0]), _cut_back(width, part, rule, low=which[1])
