@@ -15,6 +15,7 @@ import shapely
 
 from importer.plan import Finding, Origin, Plan, Severity
 from importer.tolerance import LENGTH_MM
+from layout.audit import audit
 from layout.bay_error import LayoutError, told_as_finding
 from layout.bays import BayPlan, form_bays
 from layout.floor import Bay, BayLayout, PlanResult, PlanStatus, SiteChange
@@ -31,6 +32,7 @@ from layout.site_file import Measured, MeasuredBay, SiteFile
 from layout.site_refit import Refit, refit, relisted
 from layout.site_stock import recut
 from layout.site_walls import Moved, moved, plan_as_measured
+from layout.takeoff_measure import measured as accessories
 
 SAME_DRAWN_MM: Final = 2.0
 """A drawn size in the site file that is further off than this was written for another layout."""
@@ -84,6 +86,7 @@ def lay_measured(result: PlanResult, site: SiteFile, rules: RuleSet) -> PlanResu
         status=_status(result, layouts, findings),
         bays=tuple(layouts),
         joints=formed.joints,
+        accessories=accessories(layouts, formed.joints, plan, rules),
         findings=(*result.findings, *findings),
     )
 
@@ -227,7 +230,18 @@ class _Work:
             return pool
         laid = self._cut_anew(pool)
         bounds = bounds_as_measured(laid, self.rules)
-        return [replace(b, bound=bound) for b, bound in zip(laid, bounds, strict=True)]
+        return [
+            self._in_order(replace(b, bound=bound), laid)
+            for b, bound in zip(laid, bounds, strict=True)
+        ]
+
+    def _in_order(self, layout: BayLayout, pool: Sequence[BayLayout]) -> BayLayout:
+        """With the order of laying told of the pieces as they are now, and audited so."""
+        assert self.result.plan is not None  # a plan that was laid
+        around = around_of(layout.bay, self.result.plan, self.rules)
+        told = with_laying(layout, around, self.rules, others=others_of(layout, pool))
+        others = [o for o in pool if o.bay.id != layout.bay.id]
+        return replace(told, breaches=audit(told, self.rules, pool=others))
 
     def _cut_anew(self, pool: Sequence[BayLayout]) -> Sequence[BayLayout]:
         """Planks listed anew; every piece on a plank chosen anew where that saves planks."""

@@ -17,13 +17,8 @@ REPO = Path(__file__).resolve().parent.parent
 IMPORTER_MODEL = r"importer\.(plan|hints|tolerance)"
 LAYOUT_MODEL = rf"{IMPORTER_MODEL}|layout\.(floor|floor_\w+|frame|rules|rules_laying|measures)"
 GEOMETRY = (
-<<<<<<< HEAD
-    r"layout\.(bays|bay_\w+|directions|setting_out|row_grid|runs|pieces|piece_\w+|window|sequence"
-    r"|laying|laying_\w+|site_(faces|dimensions))"
-=======
-    r"layout\.(bays|bay_\w+|directions|setting_out|row_grid|runs|pieces|piece_\w+|window|window_\w+|sequence"
-    r"|site_(faces|dimensions))"
->>>>>>> 0356633 (Window exact for pieces that are no rectangles: walls moved, pieces cut anew, breaking point found by halving)
+    r"layout\.(bays|bay_\w+|directions|setting_out|row_grid|runs|pieces|piece_\w+|window|window_\w+"
+    r"|sequence|laying|laying_\w+|site_(faces|dimensions))"
 )
 SOLVER = r"layout\.(joints|joint_\w+|stock|stock_\w+|bound|bound_\w+)"
 
@@ -59,7 +54,7 @@ ALLOWED = {
     r"|importer\.(sniff|ifc\.(archive|child|finished|model|opening|step_text|storeys))",
     # Sizes measured on site: read strictly, then the laid plan carried over to them.
     r"layout\.site_file": r"layout\.(measures|rules_\w+)",
-    r"layout\.site_\w+": rf"{LAYOUT_MODEL}|layout\.(demand|audit|job|job_\w+|rules_error|site_\w+)"
+    r"layout\.site_\w+": rf"{LAYOUT_MODEL}|layout\.(demand|audit|job|job_\w+|rules_error|site_\w+|takeoff\w*)"
     rf"|{GEOMETRY}|{SOLVER}",
     # Writers know the result and nothing of the solver.
     r"layout\.writers(\..+)?": rf"{LAYOUT_MODEL}|layout\.(cautions|takeoff)|layout\.writers\..+"
