@@ -12,7 +12,9 @@ drawing a storey, whose source is the plan drawn from the model. One line each i
              that come out the same / all of them
     LibreCAD thousandths of the page that its PDF inks, source > marked, and how many of its pixels have
              the vermilion of our datum and start and the blue of our lengths (less those of the source);
-             what goes wrong with both is told as `source too`
+             what goes wrong with both is told as `source too`. LibreCAD reads the sheet of the header
+             as drawing units: where the source alone gives a sheet longer than a PDF may be, copies of
+             both with an A3 sheet are printed
 Programs that are not installed are named and left out. Real drawings are not part of the project:
 SETOUT_REAL_PLANS names their folder.
 """
@@ -31,6 +33,7 @@ from pathlib import Path
 
 from ezdxf import recover
 from ezdxf.document import Drawing
+from ezdxf.lldxf.tagwriter import TagCollector
 
 from importer.plan import Severity
 from layout.batch import Task, lay_file
@@ -44,15 +47,17 @@ from layout.writers.dxf.tags import parse
 from tests.layout.writers.other_programs import (
     HAS_GDAL,
     HAS_LIBRECAD,
-    Printed,
+    LARGEST_SHEET_PT,
     gdal_saw,
     printed,
+    with_paper_in_mm,
 )
 
 REPO = Path(__file__).resolve().parent.parent.parent
 CHANGED = frozenset({"TABLE", "VPORT", "DICTIONARY", "BLOCK_RECORD"})
 """Records that marking has to change: counts, the view, the entry of our dictionary, the link of a space
 to its layout where there was none."""
+LINKS = (330, 347, 390)
 LEAST_SEEN = 20
 """Pixels of each of our colours that at least are seen where our marks are."""
 
@@ -101,14 +106,17 @@ def judged(path: Path, keep: Path) -> Iterator[Found]:
         why = "not laid: " + "; ".join(refused or ["no room to lay"])[:60]
         yield Found(name=path.stem, release=why)
         return
-    sources = [path] * len(drawings)
+    plan = laid.result.plan
+    assert plan is not None
+    sources, to_mm = [path] * len(drawings), plan.units.to_mm
     if path.suffix == ".ifc":
+        to_mm = 1.0
         sources = list(_storey_sources(laid.result, rules, keep / path.stem))
     for source, (ending, data) in zip(sources, drawings.items(), strict=True):
         found = Found(name=path.stem + ending.removesuffix(MARKED_ENDING), seconds=seconds)
         marked = keep / f"{found.name}{MARKED_ENDING}"
         marked.write_bytes(data)
-        yield looked_at(found, source, marked)
+        yield looked_at(found, source, marked, to_mm)
 
 
 def _storey_sources(result: PlanResult, rules: RuleSet, folder: Path) -> Iterator[Path]:
@@ -123,7 +131,7 @@ def _storey_sources(result: PlanResult, rules: RuleSet, folder: Path) -> Iterato
         yield path
 
 
-def looked_at(found: Found, source: Path, marked: Path) -> Found:
+def looked_at(found: Found, source: Path, marked: Path, to_mm: float) -> Found:
     """One marked drawing against its source."""
     found.kib = marked.stat().st_size // 1024
     source_doc, before = recover.readfile(source)
@@ -135,7 +143,7 @@ def looked_at(found: Found, source: Path, marked: Path) -> Found:
     _audit(found, len(before.errors), len(after.errors))
     _census(found, source, marked, source_doc, doc)
     _gdal(found, source, marked, doc)
-    _librecad(found, source, marked)
+    _librecad(found, source, marked, to_mm)
     return found
 
 
@@ -156,11 +164,21 @@ def _census(found: Found, path: Path, marked: Path, source: Drawing, doc: Drawin
     else:
         source.dxfversion = doc.dxfversion
         counted = dict(census(source))
-        lost = len(differences(counted, census(doc)))
+        gone = differences(counted, census(doc))
+        lost = sum(_content(source, handle) != _content(doc, handle) for handle in gone)
         how = "content"
     found.census = f"{len(counted) - lost}/{len(counted)} {how}"
-    if lost and how == "bytes":
+    if lost:
         found.faults.append("census")
+
+
+def _content(doc: Drawing, handle: str) -> list[str]:
+    """What an entry says, without the links to owner, material and plot style: the CAD library makes the
+    last two up when it reads a drawing older than these.
+    """
+    entity = doc.entitydb.get(handle)
+    tags = TagCollector.dxftags(entity) if entity is not None else []
+    return [f"{tag.code} {tag.value}" for tag in tags if tag.code not in LINKS]
 
 
 def _gdal(found: Found, source: Path, marked: Path, doc: Drawing) -> None:
@@ -179,28 +197,26 @@ def _gdal(found: Found, source: Path, marked: Path, doc: Drawing) -> None:
         found.faults.append(f"GDAL: {saw.garbled} texts garbled")
 
 
-def _librecad(found: Found, source: Path, marked: Path) -> None:
+def _librecad(found: Found, source: Path, marked: Path, to_mm: float) -> None:
     if not HAS_LIBRECAD:
         found.librecad = "not installed"
         return
     folder = marked.parent / "librecad" / found.name
-    before, after = printed(source, folder), printed(marked, folder)
+    before, note = printed(source, folder), ""
+    if before.sheet_pt > LARGEST_SHEET_PT:
+        note = f", sheet {before.sheet_pt / 72 * 0.0254:.0f} m wide by the source: copies on A3"
+        source, marked = (with_paper_in_mm(p, to_mm, folder / "in") for p in (source, marked))
+        before = printed(source, folder)
+    after = printed(marked, folder)
     colours = after.vermilion - before.vermilion, after.blue - before.blue
-    found.librecad = f"{before.inked} > {after.inked}, {colours[0]} and {colours[1]}"
-    for words in _complaints(before, after):
-        is_old = words in _complaints(before, before) or words in before.said
+    found.librecad = f"{before.inked} > {after.inked}, {colours[0]} and {colours[1]}{note}"
+    for words in dict.fromkeys(w for w in (after.trouble, *after.said) if w):
+        is_old = words in (before.trouble, *before.said)
         found.librecad += f", {words[:60]}" + (" (source too)" if is_old else "")
         if not is_old:
             found.faults.append(f"LibreCAD: {words}")
     if not after.trouble and min(colours) < LEAST_SEEN:
         found.faults.append("LibreCAD: our marks are not seen")
-
-
-def _complaints(before: Printed, after: Printed) -> list[str]:
-    """What there is to say of a PDF, beside what was said of the one before."""
-    own = [line for line in after.said if line not in before.said]
-    wide = f"sheet {after.sheet_pt / 72 * 0.0254:.0f} m wide" if after.sheet_pt > 14_400 else ""
-    return [w for w in (after.trouble, wide, *own) if w]
 
 
 # --- table --------------------------------------------------------------------------------------

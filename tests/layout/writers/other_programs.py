@@ -5,6 +5,7 @@ from __future__ import annotations
 import csv
 import io
 import os
+import re
 import shutil
 import subprocess
 import sys
@@ -93,6 +94,22 @@ class Printed:
     vermilion: int = 0
     blue: int = 0
     trouble: str = ""
+
+
+LARGEST_SHEET_PT = 14_400
+"""Of a PDF page, ISO 32000-1, annex C."""
+_PAPER = re.compile(rb"(\$PLIMMAX\r?\n *10\r?\n)([^\r\n]+)(\r?\n *20\r?\n)([^\r\n]+)")
+
+
+def with_paper_in_mm(path: Path, to_mm: float, folder: Path) -> Path:
+    """A copy whose header names the sheet in drawing units, as LibreCAD takes it to be: a drawing in
+    metres made from a template in millimetres has a sheet 420 m wide else.
+    """
+    folder.mkdir(parents=True, exist_ok=True)
+    copy = folder / f"{path.stem}-a3.dxf"
+    wide, high = (b"%g" % (mm / to_mm) for mm in (420.0, 297.0))
+    copy.write_bytes(_PAPER.sub(rb"\g<1>" + wide + rb"\g<3>" + high, path.read_bytes(), count=1))
+    return copy
 
 
 def printed(path: Path, folder: Path, seconds: float = 240.0) -> Printed:
