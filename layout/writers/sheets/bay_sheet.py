@@ -57,10 +57,11 @@ _CONTINUED: Final = "continued"
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class _Form:
-    """A paper and a scale to try."""
+    """A paper and a scale to try; `tight`: lists as narrow as can be, their words over more lines."""
 
     paper: Paper
     ratio: int
+    tight: bool = False
 
     @property
     def box(self) -> Box:
@@ -69,11 +70,11 @@ class _Form:
         return p.left + _PAD, p.low + BLOCK_HEIGHT + _PAD, p.right - _PAD, p.top - _HEAD
 
 
-_FORMS: Final = (
-    _Form(paper=A4, ratio=20),
-    _Form(paper=A4, ratio=50),
-    _Form(paper=A3, ratio=20),
-    _Form(paper=A3, ratio=50),
+_FORMS: Final = tuple(
+    _Form(paper=paper, ratio=ratio, tight=tight)
+    for paper in (A4, A3)
+    for ratio in (20, 50)
+    for tight in (False, True)
 )
 
 
@@ -149,7 +150,7 @@ class _Maker:
         if self._measured_apart:
             for page in self._pages(form, table_width(self.scene), measures, self._measures):
                 yield page, _MEASURE
-        least = max(LEAST_COLUMN, least_width(self.stages))
+        least = max(LEAST_COLUMN, least_width(self.stages, tight=form.tight))
         for n, page in enumerate(self._pages(form, least, plan, self._blocks)):
             yield page, _CONTINUED if n else _instruction(self.scene)
 

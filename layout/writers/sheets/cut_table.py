@@ -58,11 +58,13 @@ def columns_of(stages: Sequence[Stage], width: float) -> Columns:
     )
 
 
-def least_width(stages: Sequence[Stage]) -> float:
-    """The width that these tables need."""
+def least_width(stages: Sequence[Stage], *, tight: bool) -> float:
+    """The width that these tables need, with the words on cuts over many lines when `tight`."""
     cuts = {line.cuts for stage in stages for line in stage.lines if line.cuts}
     longest = max((text_width(words, SMALL) for words in cuts), default=0.0)
-    least = min(max(longest, _CUTS[0]), _CUTS[1]) if cuts else text_width("cuts", SMALL)
+    least = min(max(longest, _CUTS[0]), _CUTS[0] if tight else _CUTS[1])
+    if not cuts:
+        least = text_width("cuts", SMALL)
     return _rights(stages)[-1] + _BEFORE_WORDS + least
 
 

@@ -7,6 +7,7 @@ import re
 from collections.abc import Iterator, Sequence
 from dataclasses import replace
 from functools import cache
+from pathlib import Path
 
 import numpy as np
 import pytest
@@ -26,6 +27,7 @@ from layout.writers.sheets.marks import Group, Lines, Mark, Page, Text, overlap
 from layout.writers.sheets.scene import context_of, scene_of
 from layout.writers.sheets.style import CAPTION, SMALL, WALL
 from tests.layout.writers.build import lay, result_of, rules
+from tests.layout.writers.sheets_checked import HAS_PDF_PROGRAMS, missing_words, qpdf_says
 
 L_ROOM = Polygon([(0, 0), (6200, 0), (6200, 2600), (3000, 2600), (3000, 5200), (0, 5200)])
 SHAPES = {
@@ -272,6 +274,26 @@ def test_many_measures_stand_on_a_sheet_of_their_own_before_the_plan() -> None:
     assert any("START" in [t.words for t in texts(p.marks)] for p in pages[1:])
     for page in pages:
         assert clashes(list(texts(page.marks))) == []
+
+
+@pytest.mark.skipif(
+    not HAS_PDF_PROGRAMS,
+    reason="qpdf and pdftotext are not installed (Debian: qpdf, poppler-utils)",
+)
+@pytest.mark.parametrize("measures", [4, 24])
+def test_other_programs_find_the_file_sound_and_every_line_of_the_list(
+    measures: int, tmp_path: Path
+) -> None:
+    """All samples: `python -m tests.bench.checked_outputs`."""
+    laid = joined(measures)
+    path = tmp_path / "sheets.pdf"
+    path.write_bytes(plan_sheets(laid, rules()).data)
+    assert qpdf_says(path) == ""
+    assert missing_words(path, laid) == []
+    other = result_of([lay(box(0, 0, 2310, 1290), "B2")])
+    assert len(missing_words(path, other)) > 2
+    path.write_bytes(path.read_bytes()[:-200])
+    assert qpdf_says(path) != ""
 
 
 def test_sheets_are_counted_and_the_summary_points_at_them() -> None:
