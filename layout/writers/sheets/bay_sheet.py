@@ -179,7 +179,7 @@ class _Maker:
             rest: Block | None = block
             while rest is not None:
                 rest = flow.set(rest)
-                if rest is not None or not flow.columns:
+                if rest is not None:
                     pages[-1].marks.extend(flow.marks)
                     flow = Flow.through(columns_in(form.box, least))
                     pages.append(Sketch())

@@ -14,6 +14,7 @@ GUTTER: Final = 6.0
 LEAST_COLUMN: Final = 83.0
 _HEADING: Final = 7.0
 _AFTER: Final = 4.0
+_HAIR: Final = 1e-6
 _LEAST_STRIPS: Final = 3
 """Lines of a table that at least stand under its heading."""
 
@@ -29,12 +30,14 @@ class Strip:
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Block:
     """Strips under a head, which is repeated where the block goes on in the next column. `whole`: not
-    parted when it fits into one of the columns left.
+    parted when it fits into one of the columns. `in_sequence`: it is read after the one before it that
+    is.
     """
 
     head: tuple[Strip, ...] = ()
     strips: tuple[Strip, ...] = ()
     whole: bool = True
+    in_sequence: bool = False
 
     @property
     def height(self) -> float:
@@ -106,51 +109,77 @@ def moved(mark: Mark, by: tuple[float, float]) -> Mark:
 
 
 @dataclass(slots=True)
-class Flow:
-    """Blocks set into columns one after the other; `marks` is what was set."""
+class _Filling:
+    """A column while it is filled: `at` is how far down it is taken."""
 
-    columns: list[Column]
+    column: Column
+    at: float
+
+    @property
+    def room(self) -> float:
+        """Height that is left."""
+        return self.at - self.column.low
+
+    @property
+    def is_fresh(self) -> bool:
+        """Nothing stands in it yet."""
+        return self.at == self.column.top
+
+
+@dataclass(slots=True)
+class Flow:
+    """Blocks set into columns; `marks` is what was set. A block that is not to be parted goes into the
+    first column that has room for it, others run on from column to column. Blocks of a sequence never
+    stand before the one that they follow.
+    """
+
+    columns: list[_Filling]
     marks: list[Mark]
-    at: float = 0.0
-    """Ordinate reached in the first of the columns left."""
+    _reached: int = 0
+    """Column in which the sequence has arrived."""
 
     @classmethod
     def through(cls, columns: Iterable[Column]) -> Flow:
         """A flow at the top of its first column."""
-        own = list(columns)
-        return cls(columns=own, marks=[], at=own[0].top if own else 0.0)
+        return cls(columns=[_Filling(c, c.top) for c in columns], marks=[])
 
     def set(self, block: Block) -> Block | None:
         """Set a block; what finds no more room comes back to go on a further page."""
+        start = self._reached if block.in_sequence else 0
+        for n in range(start, len(self.columns)):
+            if self.columns[n].room >= block.height - _AFTER - _HAIR:
+                return self._set_in(n, block)
+        tallest = max((c.column.top - c.column.low for c in self.columns), default=0.0)
+        if block.whole and block.height - _AFTER <= tallest:
+            return block
         rest: Block | None = block
-        while rest is not None and self.columns:
-            rest = self._set_here(rest)
-            if rest is not None:
-                self._next_column()
+        for n in range(start, len(self.columns)):
+            if rest is not None and self._takes(n, rest):
+                rest = self._set_in(n, rest)
         return rest
 
-    def _set_here(self, block: Block) -> Block | None:
-        column = self.columns[0]
-        room = self.at - column.low
-        fresh = self.at == column.top
-        tallest = max(c.top - c.low for c in self.columns)
-        if block.whole and not fresh and room < block.height - _AFTER <= tallest:
-            return block
-        head = sum(s.height for s in block.head)
-        count = _fitting(block.strips, room - head)
-        least = min(_LEAST_STRIPS, len(block.strips))
-        if count < least and not fresh:
-            return block
-        count = max(count, 1) if fresh else count
-        for strip in (*block.head, *block.strips[:count]):
-            self.marks.extend(moved(m, (column.left, self.at)) for m in strip.marks)
-            self.at -= strip.height
-        self.at -= _AFTER
-        return None if count >= len(block.strips) else replace(block, strips=block.strips[count:])
+    def _takes(self, n: int, block: Block) -> bool:
+        """Whether enough of a block fits into a column to begin or go on there. A page's tallest column
+        takes at least one line, however high that is.
+        """
+        here = self.columns[n]
+        count = _fitting(block.strips, here.room - sum(s.height for s in block.head))
+        if count >= min(_LEAST_STRIPS, len(block.strips)):
+            return True
+        height = here.column.top - here.column.low
+        return here.is_fresh and all(height >= c.column.top - c.column.low for c in self.columns)
 
-    def _next_column(self) -> None:
-        del self.columns[0]
-        self.at = self.columns[0].top if self.columns else 0.0
+    def _set_in(self, n: int, block: Block) -> Block | None:
+        here = self.columns[n]
+        head = sum(s.height for s in block.head)
+        count = max(_fitting(block.strips, here.room - head), 1)
+        for strip in (*block.head, *block.strips[:count]):
+            self.marks.extend(moved(m, (here.column.left, here.at)) for m in strip.marks)
+            here.at -= strip.height
+        here.at -= _AFTER
+        if block.in_sequence:
+            self._reached = n
+        return None if count >= len(block.strips) else replace(block, strips=block.strips[count:])
 
 
 def _fitting(strips: Sequence[Strip], room: float) -> int:

@@ -104,6 +104,7 @@ def stage_block(stage: Stage, columns: Columns) -> Block:
         strips=tuple(
             _strip(line, columns, heavy=n % 5 == 0) for n, line in enumerate(stage.lines, start=1)
         ),
+        in_sequence=True,
     )
 
 
