@@ -28,7 +28,7 @@ VERMILION = (255, 63, 0)
 BLUE = (0, 127, 255)
 """ACI 150, of sawn edges and lengths."""
 _NEAR = 24
-_WIDE = 1600
+_WIDE = 3000
 """Pixels along the longer side of a page that is looked at."""
 
 Row = dict[str, str]
