@@ -1,8 +1,8 @@
 """A drawing in, a Plan out. Knows nothing of planks.
 
->>> from importer import Hints, read_plan
->>> Hints(units="mm").units
-'mm'
+    from importer import Hints, PlanError, read_plan
+
+`read_plan` shows how it is used; the names listed in `__all__` are what other programs may rely on.
 """
 
 from importer.hints import UNIT_TO_MM, Hints

@@ -1,5 +1,10 @@
 """A Plan and a RuleSet in, a JobResult out, then files.
 
+    from importer import read_plan
+    from layout import lay_plan
+    from layout.rules_file import default_rules, load_rules
+
+`lay_plan` shows how it is used.
 The names below are what other programs may rely on; everything else is this package's own business.
 They are fetched when first asked for, so that importing the package costs nothing.
 """

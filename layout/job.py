@@ -48,6 +48,39 @@ def lay_plan(plan: Plan, rules: RuleSet) -> PlanResult:
     Returns:
         The bays in the order of their rooms, each audited; joints; rooms not laid and why; the findings
         of importer and layout. CLEAN only without a breach and without a finding to settle.
+
+    Example: a plan of one room, made by hand instead of read from a file.
+
+    >>> from shapely import box
+    >>> from importer.plan import Room, RoomId, Storey, StoreyId, UnitReading
+    >>> plan = Plan(
+    ...     file="by hand",
+    ...     format="none",
+    ...     units=UnitReading(name="mm", to_mm=1.0, because="made so"),
+    ...     storeys=(Storey(id=StoreyId("S1"), name="Ground floor"),),
+    ...     flats=(),
+    ...     rooms=(
+    ...         Room(
+    ...             id=RoomId("R1"),
+    ...             shape=box(0, 0, 5200, 3400),
+    ...             storey=StoreyId("S1"),
+    ...             name="Study",
+    ...         ),
+    ...     ),
+    ...     doorways=(),
+    ... )
+    >>> rules = RuleSet(name="rigid vinyl", plank={"length": 1220, "width": 180})
+    >>> result = lay_plan(plan, rules)
+    >>> result.status.value
+    'clean'
+    >>> (bay,) = result.bays
+    >>> bay.bay.name, len(bay.planks) >= bay.bound, len(bay.breaches)
+    ('Study', True, 0)
+    >>> first = bay.pieces[0]
+    >>> first.row, first.role.value, first.blank_width_mm == bay.setting_out.first_row_mm
+    (1, 'first', True)
+    >>> round(bay.area_mm2 / 1e6, 3)  # the room less the wall gap of 8 mm
+    17.543
     """
     formed = form_floors(plan, rules)
     trouble = _Trouble(plan)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 from collections.abc import Sequence
+from math import atan2, degrees
 from typing import Any
 
 import shapely
@@ -12,20 +13,19 @@ from importer.plan import Finding, Point
 from layout.floor import (
     Accessories,
     Alternative,
-    BarOrder,
     BayLayout,
     Breach,
     JobResult,
     MovementJoint,
     Piece,
     PlanResult,
-    Quantities,
-    SheetOrder,
     SiteChange,
     SiteDimension,
+    Taper,
 )
-from layout.floor_order import BayStrips
 from layout.writers.numbers import mm
+from layout.writers.record_order import accessories_json, quantities_json
+from layout.writers.record_plan import plan_json
 
 Json = dict[str, Any]
 
@@ -45,24 +45,26 @@ def record(job: JobResult) -> Json:
         "rules": {"name": job.rules_name, "packaged_default": job.default_rules},
         "plans": [_plan(p) for p in job.plans],
         "totals": {
-            **_quantities(job.totals),
-            "by_product": {name: _quantities(q) for name, q in job.by_product.items()},
-            "by_flat": {name: _quantities(q) for name, q in job.by_flat.items()},
-            "by_storey": {name: _quantities(q) for name, q in job.by_storey.items()},
+            **quantities_json(job.totals),
+            "by_product": {name: quantities_json(q) for name, q in job.by_product.items()},
+            "by_flat": {name: quantities_json(q) for name, q in job.by_flat.items()},
+            "by_storey": {name: quantities_json(q) for name, q in job.by_storey.items()},
         },
     }
 
 
 def _plan(result: PlanResult) -> Json:
+    sharing = _sharing(result)
     return {
         "file": result.source,
         "name": result.title,
         "status": result.status.value,
-        "bays": [_bay(b) for b in result.bays],
+        "plan": plan_json(result.plan),
+        "bays": [_bay(b, sharing.get(b.bay.id, ())) for b in result.bays],
         "joints": [_joint(j) for j in result.joints],
         "unlaid": [{"room": u.room, "because": u.because} for u in result.unlaid],
         "findings": [finding_json(f) for f in result.findings],
-        "accessories": _accessories(result.accessories or Accessories()),
+        "accessories": accessories_json(result.accessories or Accessories()),
     }
 
 
@@ -77,7 +79,18 @@ def finding_json(finding: Finding) -> Json:
     }
 
 
-def _bay(layout: BayLayout) -> Json:
+def _sharing(result: PlanResult) -> dict[str, tuple[str, ...]]:
+    """For each bay the others that it has planks in common with, in plan order."""
+    bay_of = {p.id: b.bay.id for b in result.bays for p in b.pieces}
+    pairs = set()
+    for plank in (p for b in result.bays for p in b.planks):
+        bays = {bay_of[p] for p in plank.pieces if p in bay_of}
+        pairs |= {(a, b) for a in bays for b in bays if a != b}
+    order = [b.bay.id for b in result.bays]
+    return {a: tuple(b for b in order if (a, b) in pairs) for a in order}
+
+
+def _bay(layout: BayLayout, shares_with: Sequence[str]) -> Json:
     bay, out = layout.bay, layout.setting_out
     return {
         "id": bay.id,
@@ -90,6 +103,13 @@ def _bay(layout: BayLayout) -> Json:
         "bound": layout.bound,
         "area_mm2": round(layout.area_mm2, 1),
         "gap_mm": bay.gap_mm,
+        "through": list(bay.through),
+        "joints": list(bay.joints),
+        "shares_offcuts_with": list(shares_with),
+        "limits_kept_along_deg": None if bay.along is None else _degrees(bay.along),
+        "outline_mm": _rings(bay.outline),
+        "floor_mm": _rings(bay.floor),
+        "bare_mm": [_rings(b) for b in bay.bare],
         "setting_out": {
             "origin_mm": _point(out.frame.origin),
             "mirrored": out.frame.mirrored,
@@ -99,6 +119,7 @@ def _bay(layout: BayLayout) -> Json:
             "reference_mm": [_point(p) for p in out.reference],
             "datum_mm": [_point(p) for p in out.datum],
             "datum_offset_mm": [mm(v) for v in out.datum_offset_mm],
+            "tapers": [_taper(t) for t in out.tapers],
             "why": out.why,
         },
         "window": {
@@ -117,6 +138,7 @@ def _bay(layout: BayLayout) -> Json:
                 "plank": p.id,
                 "pieces": list(p.pieces),
                 "offcut_mm": mm(p.offcut_mm),
+                "waste_mm2": round(p.waste_mm2, 1) + 0.0,
                 "damage_mm": [mm(v) for v in p.damage_mm],
             }
             for p in layout.planks
@@ -223,14 +245,33 @@ def _piece(piece: Piece) -> Json:
         "box_mm": [mm(v) for v in piece.shape.bounds],
     }
     if not _is_rectangle(piece):
-        rings = [piece.shape.exterior, *piece.shape.interiors]
-        entry["shape_mm"] = [[_point(p) for p in ring.coords[:-1]] for ring in rings]
+        entry["shape_mm"] = _rings(piece.shape)
     return entry
 
 
 def _is_rectangle(piece: Piece) -> bool:
     box = shapely.box(*piece.shape.bounds)
     return abs(box.area - piece.shape.area) <= 1e-6 * box.area
+
+
+def _rings(shape: shapely.Polygon) -> list[list[list[float]]]:
+    """Outline and holes, first corners not repeated."""
+    return [[_point(p) for p in r.coords[:-1]] for r in (shape.exterior, *shape.interiors)]
+
+
+def _degrees(way: Point) -> float:
+    return round(degrees(atan2(way[1], way[0])), 6) % 360.0
+
+
+def _taper(taper: Taper) -> Json:
+    """A wall out of square with the rows."""
+    return {
+        "edge_mm": [_point(p) for p in taper.edge],
+        "width_mm": [mm(v) for v in taper.width_mm],
+        "row": taper.row,
+        "crosses": taper.crosses,
+        "at_start": taper.at_start,
+    }
 
 
 def _joint(joint: MovementJoint) -> Json:
@@ -263,106 +304,10 @@ def _alternative(a: Alternative) -> Json:
         "planks": a.planks,
         "bound": a.bound,
         "breaches": a.breaches,
+        "rows": a.rows,
+        "slack_mm": mm(a.slack_mm),
         "chosen": a.chosen,
     }
-
-
-def _quantities(q: Quantities) -> Json:
-    return {
-        "planks": q.planks,
-        "bound": q.bound,
-        "spare_planks": q.spare_planks,
-        "packs": q.packs,
-        "net_area_m2": round(q.net_area_m2, 4),
-        "waste_percent": round(q.waste_percent, 2),
-        "underlay_m2": round(q.underlay_m2, 4),
-        "threshold_mm": list(q.threshold_mm),
-        "skirting_mm": mm(q.skirting_mm),
-        "underlay": _sheet(q.underlay),
-        "membrane": _sheet(q.membrane),
-        "profiles": _bars(q.profiles),
-        "skirting": _bars(q.skirting),
-        "pipe_collars": q.collars,
-        "jambs_to_undercut": q.jambs,
-    }
-
-
-def _sheet(sheet: SheetOrder | None) -> Json | None:
-    if sheet is None:
-        return None
-    return {
-        "rolls": sheet.rolls,
-        "roll_mm": [mm(v) for v in sheet.roll_mm],
-        "lap_mm": mm(sheet.lap_mm),
-        "strips": sheet.strips,
-        "rolled_mm": mm(sheet.rolled_mm),
-        "net_area_m2": round(sheet.net_m2, 4),
-    }
-
-
-def _bars(order: BarOrder) -> Json:
-    return {
-        "least_mm": mm(order.least_mm),
-        "bars": [
-            {
-                "length_mm": mm(bar.length_mm),
-                "offcut_mm": mm(bar.offcut_mm),
-                "pieces": [{"length_mm": mm(p.length_mm), "where": p.where} for p in bar.pieces],
-            }
-            for bar in order.bars
-        ],
-    }
-
-
-def _accessories(things: Accessories) -> Json:
-    return {
-        "profiles": [
-            {
-                "joint": p.joint,
-                "bay": p.bay,
-                "doorway": p.doorway,
-                "length_mm": mm(p.length_mm),
-                "where": p.where,
-                "note": p.note,
-            }
-            for p in things.profiles
-        ],
-        "skirting": [
-            {
-                "bay": w.bay,
-                "where": w.where,
-                "length_mm": mm(w.length_mm),
-                "pieces_mm": [mm(v) for v in w.pieces_mm],
-            }
-            for w in things.skirting
-        ],
-        "underlay": [_strips(s) for s in things.underlay],
-        "membrane": [_strips(s) for s in things.membrane],
-        "pipe_collars": [
-            {
-                "bay": c.bay,
-                "where": c.where,
-                "count": c.count,
-                "at_mm": None if c.at is None else _point(c.at),
-                "across_mm": None if c.across_mm is None else mm(c.across_mm),
-            }
-            for c in things.collars
-        ],
-        "frames": [
-            {
-                "bay": f.bay,
-                "doorway": f.doorway,
-                "where": f.where,
-                "jambs_to_undercut": f.jambs,
-                "note": f.note,
-            }
-            for f in things.frames
-        ],
-    }
-
-
-def _strips(sheet: BayStrips) -> Json:
-    return {"bay": sheet.bay, "strips": sheet.strips, "length_mm": mm(sheet.length_mm)}
 
 
 def _point(p: Point | Sequence[float]) -> list[float]:
