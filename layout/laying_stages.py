@@ -23,7 +23,8 @@ from importer.tolerance import LENGTH_MM, SLIVER_WIDTH_MM
 from layout.floor import Frame, Run, StageBorder, Touch
 from layout.laying_around import Around, StageCut
 from layout.laying_legs import Part
-from layout.sequence import lay_parts, parts_of
+from layout.laying_stops import Crossed, stops
+from layout.sequence import LayingOrder, lay_parts, parts_of
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -76,20 +77,26 @@ def _staged(
     staging = _Staging(ground, around, place, late)
     for cut in staging.in_work_order(around.cuts):
         staging.part(cut)
-    parts = staging.parts()
     first = min(place, key=lambda run: place[run])
-    starts = [p for p in parts if p.run == first and p.stage == min(q.stage for q in parts)]
-    order = lay_parts(
-        parts,
-        part_touches(parts, ground.touches),
-        starter=starts[0].index if starts else None,
-    )
+    parts, order = staging.parts(), _in_stages(staging.parts(), first, ground)
+    # What cannot be reached in its stage waits for the next, and is then one with what comes after it.
+    while staging.join({parts[i].index: s for i, s in zip(order.runs, order.stages, strict=True)}):
+        parts = staging.parts()
+        order = _in_stages(parts, first, ground)
     dense = {s: n for n, s in enumerate(sorted(set(order.stages)), start=1)}
     return Ordered(
         parts=tuple(parts[i] for i in order.runs),
         stages=tuple(dense[s] for s in order.stages),
-        borders=tuple(staging.borders),
+        borders=staging.borders(),
     )
+
+
+def _in_stages(parts: Sequence[Part], first: int, ground: Ground) -> LayingOrder:
+    """The order of parts, beginning where the work would begin without stages if that can be."""
+    least = min(p.stage for p in parts)
+    starts = [p.index for p in parts if p.run == first and p.stage == least]
+    touches = part_touches(parts, ground.touches)
+    return lay_parts(parts, touches, starter=starts[0] if starts else None)
 
 
 def _pushed(found: Ordered, ground: Ground) -> int:
@@ -118,8 +125,19 @@ def part_touches(parts: Sequence[Part], touches: Sequence[Touch]) -> tuple[Touch
     return tuple(found)
 
 
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class _Stepped:
+    """A line across rows: the stage that ends there, and the rows on it in the order of laying, each
+    with the place where the line crosses it.
+    """
+
+    stage: int
+    cut: StageCut
+    on: tuple[tuple[Run, float], ...]
+
+
 class _Staging:
-    """Runs parted line by line. `borders` says what was chosen."""
+    """Runs parted line by line."""
 
     def __init__(
         self, ground: Ground, around: Around, place: Mapping[int, int], late: Mapping[int, int]
@@ -132,7 +150,7 @@ class _Staging:
         self._spans: dict[int, list[tuple[float, float, int]]] = {
             r.index: [(r.x0, r.x1, 1)] for r in ground.runs
         }
-        self.borders: list[StageBorder] = []
+        self._made: list[StageBorder | _Stepped] = []
 
     def parts(self) -> tuple[Part, ...]:
         """The parts so far."""
@@ -186,12 +204,32 @@ class _Staging:
     def part(self, cut: StageCut) -> None:
         """Let wait what lies beyond a line."""
         members, line = self._members(cut), self._line(cut)
-        number = 1 + sum(bool(b.path) for b in self.borders)
+        number = 1 + sum(b.stage > 0 for b in self._made)
         if self._runs_along(cut):
-            border = self._along(number, cut, members, (line[0][1] + line[1][1]) / 2)
+            level = (line[0][1] + line[1][1]) / 2
+            self._made.append(self._along(number, cut, members, level))
         else:
-            border = self._across(number, cut, members, line)
-        self.borders.append(border)
+            self._made.append(self._across(number, cut, members, line))
+
+    def join(self, laid: Mapping[int, int]) -> bool:
+        """Make neighbouring parts of a run one where they are laid in the same stage; `laid` gives the
+        stage of each part by its index. False where there is none.
+        """
+        found = False
+        index = 0
+        for run in self._ground.runs:
+            spans = self._spans[run.index]
+            now = [(x0, x1, laid[index + n]) for n, (x0, x1, _) in enumerate(spans)]
+            index += len(spans)
+            joined = _joined(now)
+            if len(joined) < len(spans):
+                self._spans[run.index] = joined
+                found = True
+        return found
+
+    def borders(self) -> tuple[StageBorder, ...]:
+        """What was chosen for each line."""
+        return tuple(self._told(b) if isinstance(b, _Stepped) else b for b in self._made)
 
     # --- along the rows -------------------------------------------------------------------------
 
@@ -225,44 +263,54 @@ class _Staging:
         cut: StageCut,
         members: Sequence[Run],
         line: tuple[Point, Point],
-    ) -> StageBorder:
+    ) -> StageBorder | _Stepped:
         crossed = [(r, _at(line, (r.y0 + r.y1) / 2)) for r in members]
         on = [(r, x) for r, x in crossed if r.x0 < x - LENGTH_MM and x + LENGTH_MM < r.x1]
-        beyond = [r for r, x in crossed if r.x0 >= x - LENGTH_MM]
         if not on:
             return self._nothing(cut)
         on.sort(key=lambda m: self._late[m[0].index])
-        places = _stops(
-            [self._near(r, x) for r, x in on],
-            [x for _, x in on],
-            [self._do_touch(a, b) for (a, _), (b, _) in pairwise(on)],
-            self._ground.plank,
-        )
-        for run in beyond:
-            self._wait(run, run.x0, number + 1)
-        for (run, _), place in zip(on, places, strict=True):
+        touching = [False, *(self._do_touch(a, b) for (a, _), (b, _) in pairwise(on))]
+        rows = [
+            Crossed(x0=r.x0, line=x, near=self._near(r, x), touches=t)
+            for (r, x), t in zip(on, touching, strict=True)
+        ]
+        for run, x in crossed:
+            if run.x0 >= x - LENGTH_MM:
+                self._wait(run, run.x0, number + 1)
+        for (run, _), place in zip(on, stops(rows, self._ground.plank), strict=True):
             self._wait(run, place, number + 1)
+        return _Stepped(stage=number, cut=cut, on=tuple(on))
+
+    def _told(self, stepped: _Stepped) -> StageBorder:
+        """The stepped line where the rows stop, and which of them step forwards."""
+        places = [self._stop(run, stepped.stage) for run, _ in stepped.on]
+        rows = [run for run, _ in stepped.on]
         steps = [
             str(a.row)
-            for n, ((a, _), (b, _)) in enumerate(pairwise(on))
+            for n, (a, b) in enumerate(pairwise(rows))
             if self._do_touch(a, b) and places[n + 1] > places[n] + SLIVER_WIDTH_MM
         ]
-        offs = [place - x for (_, x), place in zip(on, places, strict=True)]
+        offs = [place - x for (_, x), place in zip(stepped.on, places, strict=True)]
         words = (
-            f"ends at end joints in {self._room(cut)}, from {_off(min(offs))} to {_off(max(offs))}; "
-            "the floor must be clear as far"
+            f"ends at end joints in {self._room(stepped.cut)}, from {_off(min(offs))} to "
+            f"{_off(max(offs))}; the floor must be clear as far"
         )
         if steps:
-            rows = f"row {steps[0]} goes" if len(steps) == 1 else f"rows {', '.join(steps)} go"
-            words += f". Where {rows} on, the first plank lies between laid rows and is pushed in"
-        path = _steps([(r, p) for (r, _), p in zip(on, places, strict=True)])
-        return self._border(number, cut, path, words)
+            named = f"row {steps[0]} goes" if len(steps) == 1 else f"rows {', '.join(steps)} go"
+            words += f". Where {named} on, the first plank lies between laid rows and is pushed in"
+        path = _steps(list(zip(rows, places, strict=True)))
+        return self._border(stepped.stage, stepped.cut, path, words)
 
-    def _near(self, run: Run, x: float) -> list[float]:
+    def _stop(self, run: Run, stage: int) -> float:
+        """Where a run stops at the end of a stage."""
+        spans = self._spans[run.index]
+        return next((x0 for x0, _, s in spans if s > stage), spans[-1][1])
+
+    def _near(self, run: Run, x: float) -> tuple[float, ...]:
         """Where a run can stop: its joints and ends within a plank of the line, else the nearest."""
         every = [run.x0, *self._ground.joints[run.index], run.x1]
-        near = [p for p in every if abs(p - x) <= self._ground.plank]
-        return near or [min(every, key=lambda p: abs(p - x))]
+        near = tuple(p for p in every if abs(p - x) <= self._ground.plank)
+        return near or (min(every, key=lambda p: abs(p - x)),)
 
     def _do_touch(self, a: Run, b: Run) -> bool:
         return (a.index, b.index) in self._touching or (b.index, a.index) in self._touching
@@ -320,43 +368,6 @@ def _joined(spans: Sequence[tuple[float, float, int]]) -> list[tuple[float, floa
         else:
             found.append((x0, x1, stage))
     return found
-
-
-def _stops(
-    near: Sequence[Sequence[float]],
-    line: Sequence[float],
-    touching: Sequence[bool],
-    plank: float,
-) -> list[float]:
-    """One place for each row (in the order of laying): least sum of the distances from the line, where a
-    row that reaches further than the touching row before it costs as much as a plank's length. Exact, by
-    a dynamic programme over the rows.
-    """
-    costs: list[list[tuple[float, int]]] = []
-    for n, places in enumerate(near):
-        row: list[tuple[float, int]] = []
-        for place in places:
-            own = abs(place - line[n])
-            if n == 0:
-                row.append((own, -1))
-                continue
-            ways = (
-                (before + _step(near[n - 1][k], place, plank, touching=touching[n - 1]), k)
-                for k, (before, _) in enumerate(costs[-1])
-            )
-            best, k = min(ways)
-            row.append((best + own, k))
-        costs.append(row)
-    k = min(range(len(costs[-1])), key=lambda k: costs[-1][k][0])
-    stops: list[float] = []
-    for n in range(len(near) - 1, -1, -1):
-        stops.append(near[n][k])
-        k = costs[n][k][1]
-    return stops[::-1]
-
-
-def _step(before: float, place: float, plank: float, *, touching: bool) -> float:
-    return plank if touching and place > before + SLIVER_WIDTH_MM else 0.0
 
 
 def _steps(stops: Sequence[tuple[Run, float]]) -> list[Point]:
