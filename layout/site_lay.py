@@ -76,10 +76,6 @@ def lay_measured(result: PlanResult, site: SiteFile, rules: RuleSet) -> PlanResu
         with_dimensions(b, formed.joints, rules, beside=others_of(b, layouts)) if b.site else b
         for b in layouts
     ]
-    layouts = [
-        with_laying(b, around_of(b.bay, plan, rules), rules, others=others_of(b, layouts))
-        for b in layouts
-    ]
     return replace(
         result,
         plan=plan,
