@@ -151,8 +151,8 @@ def _order(result: PlanResult, rules: RuleSet) -> Panel | None:
         lines=tuple(
             paragraph(
                 f"Order: {total.planks} planks and {total.spare_planks} spare, {total.packs} packs of "
-                f"{rules.plank.per_pack}. Waste {total.waste_percent:.1f} %. Skirting or bead along "
-                f"{total.skirting_mm / 1000:.1f} m of wall."
+                f"{rules.plank.per_pack}. Waste {total.waste_percent:.1f} %. Skirting or bead "
+                f"{total.skirting_mm / 1000:.1f} m."
             )
         )
     )
