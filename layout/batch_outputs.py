@@ -57,6 +57,11 @@ class Task:
     """What of the plan is laid, by a job file; None: all of it."""
 
     @property
+    def measured_as(self) -> Path:
+        """What a site file calls it: a drawing that stands for two storeys is two plans there."""
+        return Path(self.called) if self.called else self.path
+
+    @property
     def stem(self) -> str:
         """How the names of its outputs begin."""
         return self.called or self.path.stem

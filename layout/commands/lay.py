@@ -146,10 +146,10 @@ def _order(plans: Sequence[Path], *, rules: str | None, said: Said, work: Work) 
         tasks = job.tasks(base, is_default=is_default, is_said=rules is not None)
     else:
         tasks = tuple(Task(path=p, rules=base, default_rules=is_default) for p in found.paths)
-    paths = tuple(dict.fromkeys(t.path for t in tasks))
-    sites = sites_of(paths, [load_site(path) for path in said.sites])
+    sites = sites_of([t.measured_as for t in tasks], [load_site(path) for path in said.sites])
     tasks = tuple(
-        replace(t, rules=_told(t.rules, said, work, job), site=sites.get(t.path)) for t in tasks
+        replace(t, rules=_told(t.rules, said, work, job), site=sites.get(t.measured_as))
+        for t in tasks
     )
     keep = (*said.sites, *(() if rules is None else (Path(rules),)))
     return _Order(

@@ -28,7 +28,7 @@ def site_form(result: PlanResult) -> bytes:
     if not bays:
         return b""
     # JSON strings are YAML strings; what has no place in either was never printable.
-    name = json.dumps(form_name(result.source), ensure_ascii=False)
+    name = json.dumps(form_name(result.called or result.source), ensure_ascii=False)
     lines = [_HEAD + f"plan: {name}", "bays:"]
     for bay in bays:
         lines.extend(_bay_lines(bay))

@@ -26,13 +26,17 @@ from layout.batch_job import job_schema
 from layout.batch_job_file import is_job_file, load_job
 from layout.batch_outputs import LaidPlan, Task
 from layout.batch_scope import NOT_LAID, Choice, Exclusion, Scope, flats_without_match, scoped
+from layout.batch_sites import sites_of
 from layout.bays import form_bays
 from layout.cli import main
 from layout.config_files import job_text
-from layout.floor import PlanStatus
+from layout.floor import PlanStatus, SiteDimension
+from layout.floor_site import DimensionKind
 from layout.rules_error import RuleError
 from layout.rules_file import default_rules
+from layout.site_file import load_site_text
 from layout.takeoff import combine
+from layout.writers.site_form import site_form
 from tests.layout.laid import rectangle_result, rules
 from tests.layout.small_plans import one_room
 
@@ -347,6 +351,26 @@ def test_a_job_file_is_laid_from_the_command_line(
     assert "Give it alone" in capsys.readouterr().err
     assert main(["lay", str(tmp_path / "jop.yaml"), "--out", str(tmp_path / "out")]) == 2
     assert "Did you mean" in capsys.readouterr().err
+
+
+def test_each_storey_that_a_plan_stands_for_is_measured_by_itself(folder: Path) -> None:
+    tasks = tasks_of(folder, PLAN + "  stands_for: [Up, Down]\n- file: level-1.dxf")
+    site = load_site_text("plan: 'level-0, Up'\nbays: {B1: {W1: 3000}}", "up.yaml")
+    found = sites_of([t.measured_as for t in tasks], [site])
+    assert [found.get(t.measured_as) for t in tasks] == [site, None, None]
+    dimension = SiteDimension(
+        id="W1",
+        kind=DimensionKind.WIDTH,
+        line=((0, 0), (0, 3000)),
+        drawn_mm=3000,
+        least_mm=2990,
+        most_mm=3010,
+        breaks=("rows.min_width", ""),
+    )
+    result = rectangle_result()
+    bays = (replace(result.bays[0], dimensions=(dimension,)),)
+    form = site_form(replace(result, bays=bays, called=tasks[0].called)).decode("utf-8")
+    assert load_site_text(form, "form.yaml").plan == "level-0, Up"
 
 
 def test_schema_takes_the_samples_and_refuses_what_the_reader_refuses(folder: Path) -> None:
