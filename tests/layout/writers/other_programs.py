@@ -71,11 +71,18 @@ def gdal_saw(source: Path, marked: Path, doc: Drawing) -> GdalSaw | None:
     read = ours & {row["EntityHandle"] for row in result}
     theirs = Counter(tuple(row.values()) for row in gdal_features(source) or [])
     kept = theirs & Counter(tuple(row.values()) for row in result)
-    garbled = [r for r in result if r["EntityHandle"] in ours and not r["Text"].isascii()]
+    texts = {e.dxf.handle: e.dxf.text for e in doc.modelspace().query("TEXT")}
+    # What is not ASCII is a name of the architect's; codes of ours such as %%d are not looked at.
+    garbled = [
+        row
+        for row in result
+        if row["EntityHandle"] in ours and not row["Text"].isascii()
+        if row["Text"] != texts.get(row["EntityHandle"], row["Text"])
+    ]
     return GdalSaw(
         ours=(len(read), len(ours)),
         theirs=(kept.total(), theirs.total()),
-        garbled=len(garbled) if doc.dxfversion < "AC1021" else 0,
+        garbled=len(garbled),
     )
 
 

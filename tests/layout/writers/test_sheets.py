@@ -186,7 +186,7 @@ def test_start_is_at_the_hand_that_rows_start_from(mirrored: bool) -> None:
 def test_long_hostile_and_foreign_names_are_printed_as_data() -> None:
     names = ["Very long name " * 20, "Hall\x00\x1b[31m\n2", "\u202eevil", "חדר 12", "Кухня"]
     laid = result_of(
-        [lay(box(5000 * n, 0, 5000 * n + 3000, 2500), f"B{n}") for n in range(5)], names=names
+        [lay(box(2000 * n, 0, 2000 * n + 1500, 900), f"B{n}") for n in range(5)], names=names
     )
     made = plan_sheets(laid, rules())
     text = words(made.data)
