@@ -24,11 +24,17 @@ _HEADINGS = ("row", "first", "from", "full", "last", "keep", "cuts")
 _RIGHT, _LEFT = Align.RIGHT, Align.LEFT
 _ALIGNS = (_RIGHT, _RIGHT, _RIGHT, _RIGHT, _RIGHT, _RIGHT, _LEFT)
 
-HOW_TO_READ = (
+_HOW_TO_READ = (
     "first, last: length of the piece at the start and the end of the row; between: full lengths.",
     "from 7: the first piece is an offcut of row 7. keep 9: write 9 on the offcut, row 9 needs it.",
-    "7a, 7b: the first and second stretch of row 7, counted from its start.",
 )
+_STRETCHES = "7a, 7b: the first and second stretch of row 7, counted from its start."
+
+
+def how_to_read(told: Told, offcuts: Offcuts) -> tuple[str, ...]:
+    """What has to be known to read the list of this bay."""
+    parted = any(offcuts.labels[p.id].endswith("b") for p in told.layout.pieces)
+    return (*_HOW_TO_READ, *((_STRETCHES,) if parted else ()))
 
 
 def row_list(told: Told, offcuts: Offcuts) -> Ledger:

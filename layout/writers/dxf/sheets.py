@@ -27,7 +27,7 @@ from layout.writers.dxf.paper import (
     Bounds,
     Paper,
 )
-from layout.writers.dxf.row_list import HOW_TO_READ, row_list
+from layout.writers.dxf.row_list import how_to_read, row_list
 from layout.writers.dxf.scheme import Content
 from layout.writers.dxf.sizes import LARGE_MM, SMALL_MM, Scale
 from layout.writers.dxf.tables import Told, bay_words, broken_rules, window_words
@@ -105,7 +105,7 @@ def bay_sheet(
     notes = (
         ("How it is laid", (*bay_words(told), *window_words(told.layout.window))),
         *broken_rules(told),
-        ("Reading the list", HOW_TO_READ),
+        ("Reading the list", how_to_read(told, offcuts)),
         ("", (*CAUTIONS, DEFAULT_RULES_NOTE) if default_rules else CAUTIONS),
     )
     flow = flow_of([row_list(told, offcuts)], notes)
@@ -117,7 +117,7 @@ def bay_sheet(
         hidden=HIDDEN_AT_50 if place.scale.ratio <= 50 else HIDDEN_AT_100,
     )
     name = for_sheet(told.layout.bay.id)
-    rooms = for_sheet(told.plain_rooms)
+    rooms, count = for_sheet(told.plain_rooms), len(told.layout.bay.rooms)
     marks = (
         *headline(f"Bay {name}   {rooms}", place.paper),
         Stroke(content=Content.TABLE, points=box_corners(*place.viewport), closed=True),
@@ -131,7 +131,7 @@ def bay_sheet(
         marks=marks,
         fields={
             **common_fields(result, rules, place.paper, place.scale),
-            "TITLE": f"Bay {name} {rooms}",
+            "TITLE": f"Bay {name}, {count} rooms" if count > 1 else f"Bay {name} {rooms}",
             "DOCUMENT": "Setting-out of a plank floor",
             "PLACE": for_sheet(place_words(result, told.layout.bay)),
         },
@@ -167,28 +167,31 @@ def placed(size: tuple[float, float], flow: Flow, scales: Sequence[Scale]) -> Pl
 
 
 def _beside(paper: Paper, scale: Scale, view: tuple[float, float], flow: Flow) -> Place | None:
-    """The view on the left, columns on its right, and what is left of them under it."""
+    """The view on the left, columns close on its right, and what is left of them under it; columns at
+    the right side of the sheet where that leaves room for more of them under the view.
+    """
     x0, y0, x1, y1 = paper.body
     pitch = flow.width + GAP_MM
     most = int((x1 - x0 - view[0]) // pitch)
     if most < 1 or view[1] > y1 - y0:
         return None
     under = y1 - view[1] - GAP_MM
+    close = x0 + view[0] + GAP_MM
     for count in range(1, most + 1):
-        left = x1 - count * pitch + GAP_MM
-        beside = [(left + k * pitch, y1) for k in range(count)]
-        below = [(x0 + k * pitch, under) for k in range(int((left - x0) // pitch))]
-        places = beside + (below if under - y0 >= _LEAST_LIST_MM else [])
-        columns = flow.columns([y - y0 for _, y in places])
-        if columns is not None:
-            start = x0 + (left - GAP_MM - x0 - view[0]) / 2
-            return Place(
-                paper=paper,
-                scale=scale,
-                viewport=(start, y1 - view[1], start + view[0], y1),
-                columns=columns,
-                at=tuple(places),
-            )
+        for left in (close, x1 - count * pitch + GAP_MM):
+            beside = [(left + k * pitch, y1) for k in range(count)]
+            below = [(x0 + k * pitch, under) for k in range(int((left - x0) // pitch))]
+            places = beside + (below if under - y0 >= _LEAST_LIST_MM else [])
+            columns = flow.columns([y - y0 for _, y in places])
+            if columns is not None:
+                start = x0 + (left - close) / 2
+                return Place(
+                    paper=paper,
+                    scale=scale,
+                    viewport=(start, y1 - view[1], start + view[0], y1),
+                    columns=columns,
+                    at=tuple(places),
+                )
     return None
 
 
