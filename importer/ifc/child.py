@@ -64,6 +64,7 @@ class Task:
     limits: Limits
     lost: tuple[Lost, ...] = ()
     careful: bool = False
+    thorough: bool = False
 
 
 class Progress(NamedTuple):
@@ -75,7 +76,9 @@ class Progress(NamedTuple):
 
 
 class ReaderFaultError(Exception):
-    """The reader itself failed in the child: a fault of this program, not of the model."""
+    """The reader itself failed in the child, although the model had been looked through: a fault of this
+    program, not of the model.
+    """
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -115,7 +118,14 @@ def done_in_child(work: str, path: Path, given: object, limits: Limits) -> Any:
     deadline = time.monotonic() + limits.seconds
     task = Task(reader=work, path=path.absolute(), hints=given, limits=limits)
     while True:
-        ended = _run(task, deadline)
+        try:
+            ended = _run(task, deadline)
+        except ReaderFaultError:
+            if task.thorough:
+                raise
+            # A damaged model can trip any step: it is looked through and read once more.
+            task = replace(task, thorough=True)
+            continue
         if isinstance(ended.result, PlanError):
             raise ended.result
         if ended.result is not None:

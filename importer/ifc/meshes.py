@@ -26,6 +26,11 @@ doors and openings. The quick engine alone drops every body with a boolean in it
 
 EXACT: Final = "opencascade"
 
+LARGEST_MM: Final = 1e7
+"""No product of a building is ten kilometres long."""
+FARTHEST_MM: Final = 1e12
+"""Nor further from any origin than this, where coordinates begin to lose thousandths of a millimetre."""
+
 _METRE: Final = 1000.0
 """The kernel answers in metres whatever the unit of the file."""
 
@@ -131,12 +136,16 @@ def _alone(model: IfcModel, settings: Any, product: Entity) -> Mesh | None:
 
 
 def _mesh(geometry: Any, origin: Point) -> Mesh | None:
-    """The triangles of a shape as arrays of their own; None when there are none, or no finite ones."""
+    """The triangles of a shape as arrays of their own; None when there are none, or no finite ones, or
+    none of a size that anything in a building has: damaged numbers.
+    """
     faces = np.frombuffer(geometry.faces_buffer, dtype=np.int32).reshape(-1, 3).copy()
     vertices = np.frombuffer(geometry.verts_buffer, dtype=np.float64).reshape(-1, 3) * _METRE
     if not len(faces) or not np.isfinite(vertices).all():
         return None
     vertices[:, :2] -= origin
+    if np.abs(vertices).max() > FARTHEST_MM or np.ptp(vertices, axis=0).max() > LARGEST_MM:
+        return None
     return Mesh(vertices, faces)
 
 

@@ -24,12 +24,14 @@ class Watch:
     """How a watched process works: what it leaves out, how carefully, whom it tells where it is.
 
     `tell` gets the phase and the step id of the product that is being worked on (0: none), before the
-    work, so that a crash can be laid at the right door. `careful` asks for one product at a time.
+    work, so that a crash can be laid at the right door. `careful` asks for one product at a time,
+    `thorough` for a look through all references first, because reading without it failed.
     """
 
     tell: Callable[[str, int], None] = _not_watched
     skip: frozenset[int] = frozenset()
     careful: bool = False
+    thorough: bool = False
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

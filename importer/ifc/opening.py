@@ -10,7 +10,7 @@ from typing import Any, Final
 
 from importer.hints import Hints
 from importer.ifc.archive import MOST_BYTES, is_archive, too_large, unpacked
-from importer.ifc.grouping import Case, Kind, grouped
+from importer.ifc.grouping import Case, Kind, grouped, listed
 from importer.ifc.length_unit import settle_unit
 from importer.ifc.model import IfcModel, Watch, told
 from importer.ifc.repairs import (
@@ -30,6 +30,7 @@ from importer.ifc.step_text import (
     schema_label,
     schema_to_read,
 )
+from importer.ifc.thorough import drop_wrong_references
 from importer.plan import Finding, Origin, Severity
 from importer.sniff import check_entities, refusal, unreadable
 
@@ -90,6 +91,8 @@ def open_model(path: Path, hints: Hints, watch: Watch | None = None) -> IfcModel
     if label.upper() != schema:
         findings.append(_relabelled(file, data, path.name, label, schema))
     findings += _told_by_parser(log, path.name)
+    if watch.thorough:
+        findings += _looked_through(file, path.name)
     if has_stray_stars(data):
         clear_stray_stars(file)
     units, unit_findings = settle_unit(file, path.name, hints)
@@ -260,6 +263,30 @@ def _relabelled(file: Any, data: bytes, name: str, label: str, schema: str) -> F
         f"The model has the schema {label} and was read as {schema}{missing}.",
         "Where rooms are missing, have it exported as IFC2X3, IFC4 or IFC4X3.",
     )
+
+
+def _looked_through(file: Any, name: str) -> list[Finding]:
+    """References to the wrong kind of statement are taken out; what that was."""
+    dropped = drop_wrong_references(file)
+    parts = []
+    if dropped.holders:
+        where = listed([f"#{e.id()} {e.is_a()}" for e in dropped.holders])
+        parts.append(
+            f"{len(dropped.holders)} statement(s) hold what does not belong there: {where}"
+        )
+    if dropped.relations:
+        parts.append(f"{dropped.relations} relation(s) lack one of their ends")
+    if not parts:
+        return []
+    return [
+        _finding(
+            "IMP-149",
+            Severity.SETTLE,
+            name,
+            f"The model is damaged: {'; '.join(parts)}. That was left out.",
+            "Have the model exported again: rooms and doorways may be missing.",
+        )
+    ]
 
 
 # --- repairs --------------------------------------------------------------------------------------

@@ -12,7 +12,7 @@ from typing import Any, Final
 import numpy as np
 import shapely
 from numpy.typing import NDArray
-from shapely import MultiLineString, MultiPoint, MultiPolygon, Polygon
+from shapely import GEOSException, MultiLineString, MultiPoint, MultiPolygon, Polygon
 from shapely.geometry.base import BaseGeometry
 
 from importer.ifc.meshes import Mesh
@@ -136,8 +136,7 @@ def joined_triangles(corners: Floats) -> BaseGeometry:
     order = np.lexsort((snapped[:, :, 1], snapped[:, :, 0]), axis=1)
     alike = np.take_along_axis(snapped, order[:, :, None], axis=1)
     _, once = np.unique(alike.reshape(-1, 6), axis=0, return_index=True)
-    triangles = shapely.polygons(corners[~upright][np.sort(once)])
-    return shapely.union_all(triangles, grid_size=SNAP_MM)
+    return _snapped_union(np.asarray(shapely.polygons(corners[~upright][np.sort(once)])))
 
 
 def polygons_of(shape: BaseGeometry, least: float = SPECK_MM2) -> list[Polygon]:
@@ -150,5 +149,13 @@ def together(shapes: Sequence[BaseGeometry] | NDArray[Any]) -> MultiPolygon:
     """Areas as one; neighbours that meet but for float noise are joined."""
     if not len(shapes):
         return MultiPolygon()
-    whole = shapely.union_all(np.asarray(shapes, dtype=object), grid_size=SNAP_MM)
+    whole = _snapped_union(np.asarray(shapes, dtype=object))
     return MultiPolygon(polygons_of(whole))
+
+
+def _snapped_union(shapes: NDArray[Any]) -> BaseGeometry:
+    """Areas joined on a grid; where snapping tears one, each is put on the grid by itself first."""
+    try:
+        return shapely.union_all(shapes, grid_size=SNAP_MM)
+    except GEOSException:
+        return shapely.union_all(shapely.make_valid(shapely.set_precision(shapes, SNAP_MM)))

@@ -23,6 +23,7 @@ def main(folder: Path) -> None:
         tell=teller(folder),
         skip=frozenset(product for product, _ in task.lost),
         careful=task.careful,
+        thorough=task.thorough,
     )
     try:
         result = reader(task.path, task.hints, watch, task.lost)

@@ -71,3 +71,11 @@ def has_a_fault(_path: Path, _hints: Hints, watch: Watch, _lost: Sequence[Lost])
     """A fault of the reader itself."""
     watch.tell("rooms", 0)
     raise ZeroDivisionError("no rooms to divide by")
+
+
+def trips_over_damage(_path: Path, _hints: Hints, watch: Watch, lost: Sequence[Lost]) -> Plan:
+    """Fails over a damaged model until that has been looked through."""
+    watch.tell("rooms", 0)
+    if not watch.thorough:
+        raise AttributeError("'str' object has no attribute 'Representations'")
+    return _plan(lost)

@@ -46,6 +46,10 @@ def test_want_of_memory_is_one_sentence(tmp_path: Path) -> None:
         read("eats_memory", tmp_path)
 
 
+def test_model_that_trips_the_reader_is_looked_through_and_read_again(tmp_path: Path) -> None:
+    assert read("trips_over_damage", tmp_path).rooms
+
+
 def test_fault_of_the_reader_is_no_fault_of_the_model(tmp_path: Path) -> None:
     with pytest.raises(ReaderFaultError, match="no rooms to divide by"):
         read("has_a_fault", tmp_path)
