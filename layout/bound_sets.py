@@ -24,8 +24,8 @@ from layout.stock_shares import SLACK_MM
 
 SETS: Final = 3
 """Most sets looked at, those with the greatest length to cut."""
-NEAR: Final = 2.0
-"""A set that has this many planks less to cut than the first is not worth its programme."""
+NEAR: Final = 1.0
+"""A set that has more than this many planks less to cut than the first is not worth its programme."""
 
 
 class Inside(Enum):

@@ -12,6 +12,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from typing import Final
 
 import numpy as np
 
@@ -26,6 +27,9 @@ from layout.joint_search import Search
 from layout.joint_settle import SEED, Settled
 
 Joints = tuple[tuple[float, ...], ...]
+
+WORTH_PROVING: Final = 2
+"""Planks over the bound up to which the bound of a pool is worth more work, which lifts it by one."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -81,6 +85,9 @@ def solve_together(starts: Sequence[Start], planks: int, moves: int, sweeps: int
     if min(planks, search.planks) > bound.planks:
         search.improve(bound.planks, moves * problem.size)
         better_looks(search, search.planks, sweeps)
+    least = min(planks, search.planks)
+    if least - bound.planks <= WORTH_PROVING:
+        bound.raised(least)
     found: dict[int, Joints] = {}
     begin = 0
     for k in order:
@@ -89,7 +96,7 @@ def solve_together(starts: Sequence[Start], planks: int, moves: int, sweeps: int
         begin += own.size
     return Together(
         joints=tuple(found[k] for k in range(len(starts))),
-        bound=bound.raised(min(planks, search.planks)),
+        bound=bound.planks,
     )
 
 

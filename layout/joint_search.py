@@ -21,10 +21,10 @@ from layout.joint_candidates import STEP_MM, Floats, Ints, Options
 from layout.joint_conflicts import Table
 from layout.joint_problem import Problem
 
-HOT: Final = 0.15
-COLD: Final = 0.01
+HOT: Final = 0.3
+COLD: Final = 0.005
 """Temperatures at the start and the end of a cycle; a conflict weighs 1."""
-CYCLE_SWEEPS: Final = 15
+CYCLE_SWEEPS: Final = 30
 """Sweeps over all runs in one cooling."""
 LACK_SHARE: Final = 0.15
 """A lack of one plank over this share of all lengths weighs as much as a conflict."""

@@ -47,7 +47,7 @@ class Effort(Enum):
     """How long to look for fewer planks: moves a run without gain before giving up."""
 
     QUICK = 0
-    NORMAL = 45
+    NORMAL = 60
     THOROUGH = 1500
 
 
@@ -122,7 +122,9 @@ def solve_pool(
     if len(starts) < 2:
         least = max(by_area(joined(demands)), max((s.bound for s in solved), default=0))
         return Pooled(plans=tuple(alone), planks=planks, bound=min(planks, least))
-    together = solve_together([s for _, s in starts], planks, effort.value, LOOK_SWEEPS[effort])
+    # The bays have had their search: half of it does for what they can give each other.
+    moves = effort.value // 2
+    together = solve_together([s for _, s in starts], planks, moves, LOOK_SWEEPS[effort])
     plans = list(alone)
     for (k, start), joints in zip(starts, together.joints, strict=True):
         plans[k] = _plan(demands[k], start.form.joints(demands[k], joints))

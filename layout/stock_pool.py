@@ -6,7 +6,7 @@ First sticks need the far end of a plank, last sticks the near end, `only` stick
 
 from __future__ import annotations
 
-from bisect import bisect_right, insort
+from bisect import bisect_right
 from collections.abc import Sequence
 from dataclasses import dataclass
 from math import ceil
@@ -112,7 +112,9 @@ class _Free:
         self._sticks = sticks
         self._free: dict[tuple[Role, int], list[tuple[float, int]]] = {}
         for number, stick in enumerate(sticks):
-            insort(self._free.setdefault((stick.role, stick.bay), []), (stick.taken, -number))
+            self._free.setdefault((stick.role, stick.bay), []).append((stick.taken, -number))
+        for free in self._free.values():
+            free.sort()
         self._bays = {role: [b for r, b in self._free if r is role] for role in Role}
 
     def longest(self) -> Stick | None:

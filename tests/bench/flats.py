@@ -1,10 +1,11 @@
 """Whole flats of real plans: `python -m tests.bench.flats FOLDER`.
 
 A flat is all rooms of one flat (of one storey, where the plan knows no flats) that the default rule set
-lays. Each is laid four ways by the same rules: room by room by the plain method; room by room, every room
-from planks of its own; room by room, offcuts shared over the flat; and as the rules say, rooms joined
-through their doorways and offcuts shared. Prints planks against the bound, and saw cuts across, rips and
-notches of the plain and of the last way, and which flats these are.
+lays. Each is laid five ways by the same rules: room by room by the plain method, every room begun with a
+new plank, and with the last offcut taken along; room by room by us, every room from planks of its own, and
+with offcuts shared over the flat; and as the rules say, rooms joined through their doorways and offcuts
+shared. Prints planks against the bound; saw cuts across, rips and notches of the second and of the last
+way; and which flats these are.
 """
 
 from __future__ import annotations
@@ -135,8 +136,10 @@ def _kinds(cuts: Iterator[Cut]) -> Counter[str]:
     return Counter(c.kind.value for c in cuts)
 
 
-def plain(flat: Flat, rules: RuleSet) -> Way:
-    """The flat laid room by room by the plain method, rooms in the order of the plan."""
+def plain(flat: Flat, rules: RuleSet, *, carries: bool) -> Way:
+    """The flat laid room by room by the plain method, rooms in the order of the plan; the last offcut of
+    a room is taken along to the next one or not.
+    """
     start = process_time()
     planks, offcut, sawn = 0, 0.0, Counter[str]()
     for bay in form_bays(flat.plan, rules).bays:
@@ -146,7 +149,7 @@ def plain(flat: Flat, rules: RuleSet) -> Way:
             own = set_out_bay("flat", bay, flat.plan, rules)
         except LayoutError:
             continue
-        room = plain_layout(own.demand, offcut)
+        room = plain_layout(own.demand, offcut if carries else 0.0)
         planks, offcut = planks + room.planks, room.offcut
         joints = JointPlan(joints=room.joints, planks=room.planks)
         drafts = cut_pieces(own.grid.runs, own.grid.touches, joints, rules)
@@ -179,12 +182,16 @@ def main() -> None:
         if len(chosen) >= args.count:
             break
     print(f"{platform.processor() or platform.machine()}, Python {platform.python_version()}")
-    print("planks: plain rooms pooled joined bound | joined to plain, over bound | cross rip notch")
+    print(
+        "planks: anew plain rooms pooled joined bound | joined to plain, over bound | cross rip notch"
+    )
     total: Counter[str] = Counter()
     for flat in chosen[: args.count]:
-        by_hand, apart = plain(flat, rooms), laid(flat, rooms)
+        anew = plain(flat, rooms, carries=False)
+        by_hand, apart = plain(flat, rooms, carries=True), laid(flat, rooms)
         shared, joined = laid(flat, pooled), laid(flat, rules)
         total.update(
+            anew=anew.planks,
             plain=by_hand.planks,
             rooms=apart.planks,
             pooled=shared.planks,
@@ -195,7 +202,7 @@ def main() -> None:
         total.update({f"plain {k}": n for k, n in by_hand.sawn.items()})
         total.update({f"joined {k}": n for k, n in joined.sawn.items()})
         print(
-            f"{by_hand.planks:5} {apart.planks:5} {shared.planks:5} {joined.planks:5} "
+            f"{anew.planks:5} {by_hand.planks:5} {apart.planks:5} {shared.planks:5} {joined.planks:5} "
             f"{joined.bound:5} | {100 * (joined.planks / by_hand.planks - 1):5.1f} % "
             f"{100 * (joined.planks / joined.bound - 1):4.1f} % | {_told(by_hand.sawn)} -> "
             f"{_told(joined.sawn)} | {joined.breaches} breaches, {joined.seconds:.1f} s CPU | "
@@ -204,7 +211,9 @@ def main() -> None:
         )
     print(dict(total))
     for way in ("rooms", "pooled", "joined"):
-        print(f"{way}: {100 * (total[way] / max(1, total['plain']) - 1):.1f} % against plain")
+        share = [100 * (total[way] / max(1, total[hand]) - 1) for hand in ("plain", "anew")]
+        print(f"{way}: {share[0]:.1f} % against plain, {share[1]:.1f} % with rooms begun anew")
+    print(f"joined over bound: {100 * (total['joined'] / max(1, total['bound']) - 1):.2f} %")
 
 
 def _told(sawn: Counter[str]) -> str:
