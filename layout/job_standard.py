@@ -134,10 +134,11 @@ def _seen(shapes: NDArray[np.object_], along: Point) -> tuple[Frame, list[Any]]:
 
 
 def _plain(shape: BaseGeometry) -> BaseGeometry:
-    """A polygon with its corners in one order, however it was drawn."""
+    """A polygon with its corners in one order and none along an edge, however it was drawn."""
     if not isinstance(shape, Polygon):
         return shape
-    ordered: BaseGeometry = shapely.orient_polygons(shapely.normalize(shape))
+    corners = shapely.simplify(shapely.normalize(shape), 10.0**-DECIMALS / 2)
+    ordered: BaseGeometry = shapely.orient_polygons(corners)
     return ordered
 
 
@@ -228,7 +229,7 @@ def _standard_doorways(
     """
     found = []
     for n, (door, shape, leaf) in enumerate(sorted(doors, key=lambda d: shapely.to_wkb(d[1]))):
-        own = [ids[r] for r in door.rooms if r in ids]
+        own = sorted(ids[r] for r in door.rooms if r in ids)
         a, b = sorted((float(x), float(y)) for x, y in shapely.get_coordinates(leaf))
         there = Doorway(
             id=DoorwayId(f"D{n}"),
