@@ -6,6 +6,8 @@ import multiprocessing
 import os
 import subprocess
 import sys
+import warnings
+from collections.abc import Iterator
 from concurrent.futures import ProcessPoolExecutor
 from pathlib import Path
 
@@ -14,6 +16,7 @@ import pytest
 from importer.plan import Finding, PlanError, Severity
 from layout import batch_outputs
 from layout.batch import Done, Running, find_plans, lay_side_by_side, run_job
+from layout.batch_cluster import cluster
 from layout.batch_kept import FOLDER, KeptResults
 from layout.batch_limits import Limits
 from layout.batch_outputs import LaidPlan, Task, lay_file
@@ -190,6 +193,50 @@ def test_repairs_made_while_marking_are_told(
     laid = lay_file(Task(path=one_room(tmp_path / "a.dxf"), rules=RULES, default_rules=False))
     remarks = [f for f in laid.result.findings if f.code == "OUT-103"]
     assert [(f.what, f.severity) for f in remarks] == [("Saved anew.", Severity.NOTE)]
+
+
+@pytest.fixture
+def address() -> Iterator[str]:
+    """A scheduler and two workers that speak over the loopback, in threads of this process."""
+    distributed = pytest.importorskip("distributed", reason="the extra `cluster` is not installed")
+    with (
+        warnings.catch_warnings(),
+        distributed.LocalCluster(
+            n_workers=2,
+            threads_per_worker=1,
+            processes=False,
+            protocol="tcp://",
+            host="127.0.0.1",
+            dashboard_address=None,
+        ) as running,
+    ):
+        warnings.simplefilter("ignore")  # what a library thinks of the libraries it uses
+        yield running.scheduler_address
+
+
+def test_cluster_gives_the_same_bytes_as_one_worker(tmp_path: Path, address: str) -> None:
+    """With a plan that fails among the others: it costs itself only, on a cluster too."""
+    plans = [*three_plans(tmp_path), tmp_path / "bad.dxf"]
+    plans[-1].write_bytes(NOT_DRAWINGS["dwg"])
+    run_job(plans, RULES, tmp_path / "one")
+    with cluster(address) as executor:
+        laid = laid_by(["a", "dies", "c"], executor=executor)
+        outcome = run_job(plans, RULES, tmp_path / "many", how=Running(executor=executor))
+    assert [[f.code for f in p.result.findings] for p in laid] == [[], ["LAY-191"], []]
+    assert outcome.job.plans[-1].status is PlanStatus.FAILED
+    assert contents(tmp_path / "many") == contents(tmp_path / "one")
+
+
+def test_cluster_that_does_not_answer_is_refused_with_a_remedy(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    pytest.importorskip("distributed", reason="the extra `cluster` is not installed")
+    monkeypatch.setattr("layout.batch_cluster._WAIT_S", 0.2)
+    with (
+        pytest.raises(PlanError, match=r"No cluster answers at tcp://127\.0\.0\.1:1.*scheduler"),
+        cluster("tcp://127.0.0.1:1"),
+    ):
+        raise AssertionError
 
 
 # --- kept results -------------------------------------------------------------------------------
