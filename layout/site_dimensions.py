@@ -172,12 +172,14 @@ class _View:
 
     def _steps(self, parts: _Parts, measurable: frozenset[int]) -> Iterator[Tie]:
         """Stretches of wall between faces that hang together by nothing else, longest first."""
+        rings = (self.outline.exterior, *self.outline.interiors)
+        sizes = [len(ring.coords) - 1 for ring in rings]
         walls = [
             (a, b)
             for a in self.faces
             for b in self.faces
             if a.ring == b.ring and a.index != b.index and a.corners[-1] != b.corners[-1]
-            if {a.index, b.index} <= measurable and _follow(a, b, self._size(a.ring))
+            if {a.index, b.index} <= measurable and _follow(a, b, sizes[a.ring])
         ]
         walls.sort(key=lambda w: -round(abs(_corner(w[0], last=True)[0] - _corner(w[1])[0])))
         for a, b in walls:
@@ -186,10 +188,6 @@ class _View:
                 ends = ((a.index, x0, v0), (b.index, x1, v1))
                 near, far = sorted(ends, key=lambda e: e[1])
                 yield self._tie(DimensionKind.STEP, near[0], far[0], (near[2], far[2]))
-
-    def _size(self, ring: int) -> int:
-        rings = (self.outline.exterior, *self.outline.interiors)
-        return len(rings[ring].coords) - 1
 
     def _tie(self, kind: DimensionKind, near: int, far: int, levels: tuple[float, float]) -> Tie:
         frame = self.layout.setting_out.frame

@@ -9,8 +9,11 @@ from __future__ import annotations
 from dataclasses import dataclass
 from enum import Enum
 from math import degrees
+from struct import Struct
+from typing import Final, cast
 
 import numpy as np
+import shapely
 from shapely import Polygon
 
 from importer.plan import Point
@@ -144,15 +147,20 @@ def lettered(*marks: Mark, margin: float, more: tuple[Polygon, ...] = ()) -> Gro
     return Group(marks=tuple(marks), boxes=boxes + more)
 
 
+_BOX_WKB: Final = Struct("<BIII10d")
+"""Well-known binary of a polygon with one ring of five points: byte order, kind, rings, points."""
+
+
 def oriented_box(at: Point, along: Point, extent: tuple[float, float, float, float]) -> Polygon:
     """Rectangle (x0, y0, x1, y1) about `at` with its x axis along a direction."""
     (ux, uy), (x0, y0, x1, y1) = along, extent
-    return Polygon(
-        [
-            (at[0] + x * ux - y * uy, at[1] + x * uy + y * ux)
-            for x, y in ((x0, y0), (x1, y0), (x1, y1), (x0, y1))
-        ]
-    )
+    corners = [
+        value
+        for x, y in ((x0, y0), (x1, y0), (x1, y1), (x0, y1), (x0, y0))
+        for value in (at[0] + x * ux - y * uy, at[1] + x * uy + y * ux)
+    ]
+    # A drawing has tens of thousands of these; through WKB each takes a quarter of the time.
+    return cast("Polygon", shapely.from_wkb(_BOX_WKB.pack(1, 3, 1, 5, *corners)))
 
 
 def upright(along: Point) -> bool:
