@@ -13,6 +13,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Final, TextIO
 
+from importer.alike import Alike, told_together
 from importer.picture_words import (
     area_text,
     clean,
@@ -23,7 +24,7 @@ from importer.picture_words import (
     room_titles,
     severity_word,
 )
-from importer.plan import Doorway, Finding, Plan, Room, Severity
+from importer.plan import Doorway, Plan, Room, Severity
 
 _PLAIN_WIDTH: Final = 100
 _STYLE: Final = {Severity.REFUSED: "bold red", Severity.SETTLE: "yellow", Severity.NOTE: "dim"}
@@ -39,19 +40,21 @@ class Grid:
     rows: tuple[tuple[str, ...], ...]
 
 
-def show_plan(plan: Plan, stream: TextIO) -> None:
-    """Write the tables to a stream: in colour when it is a terminal, else as plain text."""
+def show_plan(plan: Plan, stream: TextIO, *, every: bool = False) -> None:
+    """Write the tables to a stream: in colour when it is a terminal, else as plain text. Findings of one
+    kind are told together unless `every` one is to be shown.
+    """
     if stream.isatty():
-        _show_rich(plan, stream)
+        _show_rich(plan, stream, every=every)
     else:
-        stream.write(carried(plan_text(plan), stream.encoding))
+        stream.write(carried(plan_text(plan, every=every), stream.encoding))
 
 
-def plan_text(plan: Plan, *, width: int = _PLAIN_WIDTH) -> str:
+def plan_text(plan: Plan, *, width: int = _PLAIN_WIDTH, every: bool = False) -> str:
     """The tables as plain text ending in a newline, findings wrapped at `width` characters."""
     parts = ["\n".join(headline(plan))]
     parts += [_plain_grid(g) for g in (rooms_grid(plan), doorways_grid(plan)) if g.rows]
-    parts.append(_plain_findings(plan, width))
+    parts.append(_plain_findings(plan, width, every=every))
     return "\n\n".join(parts) + "\n"
 
 
@@ -165,14 +168,14 @@ def _plain_grid(grid: Grid) -> str:
     return "\n".join([grid.title, rule, line(grid.heads), rule, *(line(r) for r in grid.rows)])
 
 
-def _plain_findings(plan: Plan, width: int) -> str:
+def _plain_findings(plan: Plan, width: int, *, every: bool) -> str:
     if not plan.findings:
         return "Findings: none"
     lines = ["Findings"]
-    for number, finding in numbered_findings(plan):
+    for number, kind in _told(plan, every=every):
         head = f"{number:>3}  "
         lines += textwrap.wrap(
-            _finding_sentence(finding),
+            _finding_sentence(kind),
             width=width,
             initial_indent=head,
             subsequent_indent=" " * len(head),
@@ -180,12 +183,24 @@ def _plain_findings(plan: Plan, width: int) -> str:
     return "\n".join(lines)
 
 
-def _finding_sentence(finding: Finding) -> str:
+def _told(plan: Plan, *, every: bool) -> list[tuple[int, Alike]]:
+    """Kinds of findings, or every finding, each under its number on the picture."""
+    numbered = numbered_findings(plan)
+    if every:
+        return [(number, Alike(findings=(finding,))) for number, finding in numbered]
+    number_of = {id(finding): number for number, finding in numbered}
+    kinds = told_together([finding for _, finding in numbered])
+    return [(number_of[id(kind.first)], kind) for kind in kinds]
+
+
+def _finding_sentence(kind: Alike) -> str:
+    finding = kind.first
     place = clean(str(finding.where))
     parts = (
         f"[{finding.code}] {severity_word(finding.severity)}: {clean(finding.what)}",
         f"({place})" if place else "",
         clean(finding.remedy),
+        clean(kind.others),
     )
     return " ".join(p for p in parts if p)
 
@@ -193,7 +208,7 @@ def _finding_sentence(finding: Finding) -> str:
 # --- terminal --------------------------------------------------------------------------------
 
 
-def _show_rich(plan: Plan, stream: TextIO) -> None:
+def _show_rich(plan: Plan, stream: TextIO, *, every: bool) -> None:
     """Cells are `Text`, never markup: a room may be called `[bold]`."""
     from rich.console import Console
     from rich.text import Text
@@ -215,9 +230,9 @@ def _show_rich(plan: Plan, stream: TextIO) -> None:
     console.print()
     if not plan.findings:
         console.print(text("Findings: none"))
-    for number, finding in numbered_findings(plan):
-        sentence = f"{number:>3}  {_finding_sentence(finding)}"
-        console.print(text(sentence, _STYLE[finding.severity]))
+    for number, kind in _told(plan, every=every):
+        sentence = f"{number:>3}  {_finding_sentence(kind)}"
+        console.print(text(sentence, _STYLE[kind.first.severity]))
 
 
 def _rich_table(grid: Grid, encoding: str | None) -> object:

@@ -41,7 +41,10 @@ _PICTURES: Final = (".svg", ".png", ".pdf")
 )
 @click.version_option(package_name="setout", message="%(prog)s %(version)s")
 @click.option(
-    "-v", "--verbose", is_flag=True, help="Show what the libraries behind it have to say."
+    "-v",
+    "--verbose",
+    is_flag=True,
+    help="Show every finding, and what the libraries behind it have to say.",
 )
 def cli(*, verbose: bool) -> None:
     """Set out click-together plank floors from an architect's drawing."""
@@ -74,7 +77,7 @@ def read(plan: Path, rules: str | None, json: str | None, picture: str | None) -
         )
     from layout.commands.read import read as run
 
-    return run(plan, rules=rules, json=json, picture=picture)
+    return run(plan, rules=rules, json=json, picture=picture, every=_is_verbose())
 
 
 @cli.command(epilog=_EPILOG)
@@ -183,8 +186,14 @@ def lay(  # noqa: PLR0913 - one for each option
         minutes=minutes,
         memory_mb=memory,
         entities=entities,
+        verbose=_is_verbose(),
     )
     return run(plans, rules=rules, out=out, quiet=quiet, said=said, work=work)
+
+
+def _is_verbose() -> bool:
+    """Whether the command as a whole was asked to show everything."""
+    return bool(click.get_current_context().find_root().params.get("verbose"))
 
 
 def _one_line(option: str, text: str | None, longest: int) -> str | None:

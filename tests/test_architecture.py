@@ -14,7 +14,7 @@ import pytest
 
 REPO = Path(__file__).resolve().parent.parent
 
-IMPORTER_MODEL = r"importer\.(plan|hints|tolerance)"
+IMPORTER_MODEL = r"importer\.(plan|hints|tolerance|alike)"
 LAYOUT_MODEL = rf"{IMPORTER_MODEL}|layout\.(floor|floor_\w+|frame|rules|rules_laying|measures)"
 GEOMETRY = (
     r"layout\.(bays|bay_\w+|directions|setting_out|row_grid|runs|pieces|piece_\w+|window|window_\w+"
@@ -24,7 +24,7 @@ SOLVER = r"layout\.(joints|joint_\w+|stock|stock_\w+|bound|bound_\w+)"
 
 ALLOWED = {
     # The importer: model, pure geometry, readers, then what shows a plan. Never the layout.
-    r"importer\.(plan|hints|tolerance)": IMPORTER_MODEL,
+    r"importer\.(plan|hints|tolerance|alike)": IMPORTER_MODEL,
     r"importer\.(sniff|outlines|outline_\w+)": rf"{IMPORTER_MODEL}|importer\.outline\w*",
     r"importer\.room_words": r"(?!)",
     r"importer\.dxf(\..+)?": rf"{IMPORTER_MODEL}|importer\.(sniff|outline\w*|room_words)|importer\.dxf\..+",

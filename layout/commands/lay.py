@@ -48,6 +48,7 @@ class Work:
     memory_mb: int | None = None
     entities: int | None = None
     cluster: str | None = None
+    verbose: bool = False
 
     def executor(self) -> AbstractContextManager[Executor | None]:
         """The cluster's, or None for processes of this machine. Raises PlanError."""
@@ -104,7 +105,7 @@ def lay(
             for line in failure_lines(plan):
                 errors.print(line, soft_wrap=True)
     if not quiet and outcome.written:
-        show_outcome(outcome, out, console())
+        show_outcome(outcome, out, console(), every=work.verbose)
     return exit_status(outcome.job)
 
 

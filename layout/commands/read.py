@@ -15,11 +15,17 @@ from layout.safe_write import write_file
 
 
 def read(
-    plan_path: Path, *, rules: str | None, json: str | None, picture: str | None
+    plan_path: Path,
+    *,
+    rules: str | None,
+    json: str | None,
+    picture: str | None,
+    every: bool = False,
 ) -> ExitStatus:
     """Read one drawing and show it as a table, JSON and a picture.
 
-    The rule set gives its hints about the drawing only. Raises RuleError, PlanError, OutputError.
+    The rule set gives its hints about the drawing only; `every`: findings of one kind are not told
+    together. Raises RuleError, PlanError, OutputError.
     """
     hints = load_rules(rules).hints() if rules is not None else None
     with busy(f"Reading {plan_path.name}", quiet=False):
@@ -33,5 +39,5 @@ def read(
     if json is not None:
         write_json(plan_json_bytes(plan), json, inputs=inputs)
     if json != "-":
-        show_plan(plan, sys.stdout)
+        show_plan(plan, sys.stdout, every=every)
     return status_of(plan.findings)

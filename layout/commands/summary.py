@@ -6,6 +6,7 @@ from collections.abc import Iterator
 from pathlib import Path
 from typing import TYPE_CHECKING, Final
 
+from importer.alike import told_together
 from importer.plan import Severity
 from layout.batch import JobOutcome
 from layout.cautions import DEFAULT_RULES_NOTE
@@ -21,8 +22,10 @@ _MOST_LINES: Final = 12
 """Lines under "look at first"; the record has the rest."""
 
 
-def show_outcome(outcome: JobOutcome, out: Path, screen: Console) -> None:
-    """Bays, what to order, and what to look at first."""
+def show_outcome(outcome: JobOutcome, out: Path, screen: Console, *, every: bool = False) -> None:
+    """Bays, what to order, and what to look at first: findings of one kind together and no more lines
+    than a screen holds, unless `every` finding is to be shown.
+    """
     job = outcome.job
     screen.print(f"Rules: {plain(job.rules_name)}")
     if job.default_rules:
@@ -40,13 +43,14 @@ def show_outcome(outcome: JobOutcome, out: Path, screen: Console) -> None:
         screen.print("As measured on site:")
     for line in measured:
         screen.print(f"- {line}", soft_wrap=True)
-    lines = list(_look_at_first(job))
+    lines = list(_look_at_first(job, every=every))
+    most = len(lines) if every else _MOST_LINES
     if lines:
         screen.print("Look at first:")
-    for line in lines[:_MOST_LINES]:
+    for line in lines[:most]:
         screen.print(f"- {line}", soft_wrap=True)
-    if len(lines) > _MOST_LINES:
-        screen.print(f"- and {len(lines) - _MOST_LINES} more, in record.json")
+    if len(lines) > most:
+        screen.print(f"- and {len(lines) - most} more, in record.json (setout -v shows them)")
     screen.print(f"{_count(len(outcome.written), 'file')} written to {plain(str(out))}")
 
 
@@ -89,16 +93,19 @@ def _show_plans(job: JobResult, screen: Console) -> None:
     screen.print(table)
 
 
-def _look_at_first(job: JobResult) -> Iterator[str]:
+def _look_at_first(job: JobResult, *, every: bool) -> Iterator[str]:
     """What failed, then what was broken, then what was assumed, then what was left out."""
     for plan in job.plans:
-        yield from _finding_lines(plan, Severity.REFUSED)
+        yield from _finding_lines(plan, Severity.REFUSED, every=every)
     for plan in job.plans:
         yield from _breach_lines(plan)
     for plan in job.plans:
-        yield from _finding_lines(plan, Severity.SETTLE)
+        yield from _finding_lines(plan, Severity.SETTLE, every=every)
     for plan in job.plans:
         yield from _unlaid_lines(plan)
+    if every:
+        for plan in job.plans:
+            yield from _finding_lines(plan, Severity.NOTE, every=every)
 
 
 def _as_measured(job: JobResult) -> Iterator[str]:
@@ -109,8 +116,10 @@ def _as_measured(job: JobResult) -> Iterator[str]:
                 yield plain(f"{bay.bay.id} {bay.bay.name}: {bay.site.why}")
 
 
-def _finding_lines(plan: PlanResult, severity: Severity) -> Iterator[str]:
-    return (plain(str(f)) for f in plan.findings if f.severity is severity)
+def _finding_lines(plan: PlanResult, severity: Severity, *, every: bool = False) -> Iterator[str]:
+    """A line for each finding, or for each kind of them."""
+    found = [f for f in plan.findings if f.severity is severity]
+    return (plain(str(f)) for f in (found if every else told_together(found)))
 
 
 def failure_lines(plan: PlanResult) -> Iterator[str]:

@@ -613,13 +613,14 @@ def test_closed_pipes_are_no_fault() -> None:
 
 
 def test_start_is_quick() -> None:
-    """Best of three: the machine may be busy."""
+    """In seconds of the processor, the best of three: the machine may be busy with others."""
     times = []
     for _ in range(3):
-        started = time.perf_counter()
+        before = os.times()
         assert run(["--help"]).returncode == 0
-        times.append(time.perf_counter() - started)
-    assert min(times) < 0.5
+        after = os.times()
+        times.append(sum(after[2:4]) - sum(before[2:4]))
+    assert min(times) < 0.25
 
 
 def test_help_loads_nothing_heavy() -> None:

@@ -10,6 +10,7 @@ from dataclasses import dataclass
 from itertools import groupby
 from math import isfinite
 
+from importer.alike import told_together
 from importer.plan import Severity
 from layout.floor import BayLayout, JobResult, PlanResult, PlanStatus, Quantities
 from layout.rules import RuleSet
@@ -190,7 +191,8 @@ def _look_first(job: JobResult, flats: Sequence[FlatView]) -> Iterator[ToLookAt]
 
 def _findings(job: JobResult, severity: Severity) -> Iterator[str]:
     for plan in job.plans:
-        yield from (clean(str(f), 600) for f in plan.findings if f.severity is severity)
+        found = [f for f in plan.findings if f.severity is severity]
+        yield from (clean(str(kind), 600) for kind in told_together(found))
 
 
 def _unlaid(job: JobResult) -> Iterator[str]:

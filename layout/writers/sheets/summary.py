@@ -8,6 +8,7 @@ from collections.abc import Iterator, Mapping, Sequence
 from pathlib import PurePath
 from typing import Final
 
+from importer.alike import told_together
 from importer.plan import RoomId, Severity
 from layout.floor import Accessories, BayId, BayLayout, PlanResult, Quantities
 from layout.rules import RuleSet
@@ -256,10 +257,10 @@ def _findings(
     result: PlanResult, severities: Sequence[Severity], title: str, width: float
 ) -> Block | None:
     strips = []
-    for f in result.findings:
-        if f.severity in severities:
-            words = clean(f"{f.what} {f.remedy}", LONGEST_SENTENCE)
-            strips += item(clean(f.code, 10), words, width, indent=16.0, bold=False)
+    for kind in told_together([f for f in result.findings if f.severity in severities]):
+        first = kind.first
+        words = clean(f"{first.what} {first.remedy} {kind.others}", LONGEST_SENTENCE)
+        strips += item(clean(first.code, 10), words, width, indent=16.0, bold=False)
     return Block(head=(heading(title),), strips=tuple(strips), whole=False) if strips else None
 
 
