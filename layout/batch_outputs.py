@@ -97,13 +97,13 @@ def _marked(task: Task, result: PlanResult) -> Written:
     drawn from his model.
     """
     default_rules = task.default_rules
-    if not _is_model(result) and not is_stacked(result):
+    if not is_model(result) and not is_stacked(result):
         marked = mark_drawing(task.path, result, task.rules, default_rules=default_rules)
         files = {MARKED_ENDING: marked}
     else:
         storeys = (
             mark_storeys(result, task.rules, default_rules=default_rules)
-            if _is_model(result)
+            if is_model(result)
             else mark_stacked(task.path, result, task.rules, default_rules=default_rules)
         )
         names = safe_names(f"{s.storey.name[:_STOREY_LETTERS]}.dxf" for s in storeys)
@@ -130,14 +130,15 @@ def _cuts(task: Task, result: PlanResult) -> Written:
 
 def _model(task: Task, result: PlanResult) -> Written:
     """On request the model that the plan came from, as a copy with the floors in it."""
-    if not task.rules.outputs.model or not _is_model(result):
+    if not task.rules.outputs.model or not is_model(result):
         return Written(files={})
     copy = model_with_floors(task.path, result, task.rules, default_rules=task.default_rules)
     files = {} if copy.data is None else {COPY_ENDING: copy.data}
     return Written(files=files, findings=copy.findings)
 
 
-def _is_model(result: PlanResult) -> bool:
+def is_model(result: PlanResult) -> bool:
+    """Whether a plan was read from a model and has no drawing of its own."""
     return result.plan is not None and result.plan.format.startswith(MODEL_FORMAT)
 
 

@@ -13,7 +13,7 @@ from importer.plan import PlanError
 from layout.batch import PlanList, Running, find_plans, run_tasks
 from layout.batch_job_file import Job, is_job_file, load_job
 from layout.batch_limits import FAULT_CODE, Limits
-from layout.batch_outputs import Task
+from layout.batch_outputs import Task, is_model
 from layout.batch_plans import refusal
 from layout.batch_scope import flats_without_match
 from layout.batch_sites import sites_of
@@ -98,6 +98,8 @@ def lay(
         outcome = run_tasks(order.tasks, order.rules, out, keep=order.keep, how=how)
     for words in order.unmatched(outcome.job):
         errors.print(plain(words), soft_wrap=True)
+    if said.ifc and not any(is_model(p) for p in outcome.job.plans):
+        errors.print("--ifc: no plan of this job was read from a model (IFC), so none is copied.")
     for words in outcome.remarks:
         errors.print(plain(words), soft_wrap=True)
     for plan in outcome.job.plans:

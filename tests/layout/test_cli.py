@@ -101,9 +101,14 @@ def test_default_rules_are_said_on_every_output(laid: Path) -> None:
     assert record["rules"]["packaged_default"] is True
 
 
-def test_layer_names_are_as_the_command_line_says(plan: Path, tmp_path: Path) -> None:
-    arguments = ["lay", str(plan), "--out", str(tmp_path), "--quiet", "--layers", "ncs"]
+def test_layer_names_are_as_the_command_line_says(
+    plan: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """And a copy of a model is asked for in vain where there is none."""
+    arguments = ["lay", str(plan), "--out", str(tmp_path), "--quiet", "--layers", "ncs", "--ifc"]
     assert main(arguments) == 0
+    assert "no plan of this job was read from a model" in capsys.readouterr().err
+    assert not list(tmp_path.glob("*.ifc"))
     data = (tmp_path / "study-marked.dxf").read_bytes()
     assert b"A-FLOR-PLNK-CUTS" in data
     assert b"SETOUT-CUT" not in data
