@@ -179,25 +179,33 @@ def test_any_length_unit_gives_the_same_floor(folder: Path, unit: str, to_mm: fl
         )
 
 
-def test_area_and_angle_units_of_the_project_are_kept() -> None:
-    model = ifcopenshell.file(schema="IFC4")
-    assert (area_unit_mm2(model), angle_unit_rad(model)) == (1e6, 1.0)
-    make = model.create_entity
-    degree_in = make("IfcSIUnit", UnitType="PLANEANGLEUNIT", Name="RADIAN")
-    units = [
-        make("IfcSIUnit", UnitType="AREAUNIT", Prefix="CENTI", Name="SQUARE_METRE"),
-        make(
-            "IfcConversionBasedUnit",
-            UnitType="PLANEANGLEUNIT",
-            Name="DEGREE",
-            ConversionFactor=make(
-                "IfcMeasureWithUnit", make("IfcPlaneAngleMeasure", radians(1)), degree_in
-            ),
+def test_areas_and_angles_are_stated_in_the_units_of_the_project(
+    folder: Path, tmp_path: Path
+) -> None:
+    bare = ifcopenshell.file(schema="IFC4")
+    assert (area_unit_mm2(bare), angle_unit_rad(bare)) == (1e6, 1.0), (
+        "the SI's where none is stated"
+    )
+    made = house()
+    make = made.file.create_entity
+    radian = make("IfcSIUnit", UnitType="PLANEANGLEUNIT", Name="RADIAN")
+    degree = make(
+        "IfcConversionBasedUnit",
+        UnitType="PLANEANGLEUNIT",
+        Name="DEGREE",
+        ConversionFactor=make(
+            "IfcMeasureWithUnit", make("IfcPlaneAngleMeasure", radians(1)), radian
         ),
-    ]
-    make("IfcProject", GlobalId="0" * 22, UnitsInContext=make("IfcUnitAssignment", units))
-    assert area_unit_mm2(model) == pytest.approx(100.0)
-    assert angle_unit_rad(model) == pytest.approx(radians(1))
+    )
+    square = make("IfcSIUnit", UnitType="AREAUNIT", Prefix="CENTI", Name="SQUARE_METRE")
+    units = made.project.UnitsInContext
+    units.Units = [*units.Units, square, degree]
+    result = laid_house(folder, "IFC4")[1]
+    said = [get_psets(c) for c in ours(opened(copied(made.save(tmp_path), result).data))]
+    net = sum(s["Qto_CoveringBaseQuantities"]["NetArea"] for s in said)
+    assert net == pytest.approx(result.bays[0].bay.floor.area / 100.0, rel=1e-6)
+    turn = result.bays[0].setting_out.frame.along_deg
+    assert said[0][PROPERTIES]["LayingDirection"] == pytest.approx(turn, abs=1e-6)
 
 
 def test_storey_placed_askew_far_away_does_not_move_the_floor(folder: Path, tmp_path: Path) -> None:
@@ -210,6 +218,26 @@ def test_storey_placed_askew_far_away_does_not_move_the_floor(folder: Path, tmp_
     plan = shapely.union_all([body(c)[0] for c in ours(opened(copy.data))])
     assert plan.symmetric_difference(result.bays[0].bay.floor).area < 10.0
     assert [body(c)[1] for c in ours(opened(copy.data))] == pytest.approx([0.0, 0.0], abs=0.01)
+
+
+@pytest.mark.parametrize("schema", SCHEMAS)
+def test_column_in_a_floor_is_left_out_of_body_and_net_area(folder: Path, schema: str) -> None:
+    path, result = laid_house(folder, schema)
+    floors = floors_of(result, RULES, default_rules=True)
+    (bay,) = floors.bays
+    column = shapely.box(1000, 1000, 1400, 1300)
+    pierced = shapely.box(500, 500, 2500, 2500).difference(column)
+    assert isinstance(pierced, Polygon)
+    beside = shapely.box(3000, 500, 3500, 2500)
+    floor = replace(bay.floors[0], parts=(pierced, beside))
+    errand = Errand(floors=replace(floors, bays=(replace(bay, floors=(floor,)),)), hints=Hints())
+    copy = write_floors(path, errand, Watch(), ())
+    assert errors(copy.data) - errors(path.read_bytes()) == Counter()
+    (covering,) = ours(opened(copy.data))
+    assert body(covering)[0].symmetric_difference(pierced.union(beside)).area < 1.0
+    said = get_psets(covering)["Qto_CoveringBaseQuantities"]
+    assert said["NetArea"] == pytest.approx(5.0 - 0.12)
+    assert said["GrossArea"] == pytest.approx(5.0)
 
 
 # --- what is there already ------------------------------------------------------------------------
