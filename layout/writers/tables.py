@@ -16,6 +16,7 @@ from layout.writers.names import clean, flat_name, room_names, storey_name
 from layout.writers.numbers import whole_mm
 from layout.writers.offcuts import offcuts_of
 from layout.writers.order_lines import order_lines
+from layout.writers.piece_rooms import piece_rooms
 
 Cell = str | int | float
 
@@ -46,6 +47,9 @@ _STARTS_A_FORMULA = frozenset(
 ) | frozenset("\N{FULLWIDTH HYPHEN-MINUS}\N{FULLWIDTH COMMERCIAL AT}")
 """First characters that make a spreadsheet take a text for a formula."""
 
+IN_DOORWAY = "doorway"
+"""In the place of a room, for pieces that lie in none."""
+
 ORDER_HEADINGS = ("for", "item", "quantity", "unit", "remark")
 
 
@@ -56,18 +60,22 @@ def cuts_csv(result: PlanResult, rules: RuleSet, *, default_rules: bool = False)
 
 
 def cut_rows(result: PlanResult) -> Iterator[Sequence[Cell]]:
-    """A row for every sawn piece, under `CUT_HEADINGS` but the last."""
+    """A row for every sawn piece, under `CUT_HEADINGS` but the last. Its room is the one that holds the
+    greatest part of it.
+    """
     names = room_names(result.plan)
     planks = {p.id: p for layout in result.bays for p in layout.planks}
     offcuts = offcuts_of(result.bays)
     for layout in result.bays:
-        rooms = rooms_words(layout.bay.rooms, names)
+        room_of = piece_rooms(layout, result.plan)
         place = (flat_name(result, layout.bay), storey_name(result, layout.bay))
         for piece in layout.pieces:
             if piece.cuts:
                 goes_to = offcuts.use(piece)
+                room = room_of[piece.id]
+                words = IN_DOORWAY if room is None else rooms_words((room,), names)
                 yield (
-                    *_cut_row(piece, planks[piece.plank], rooms),
+                    *_cut_row(piece, planks[piece.plank], words),
                     "" if goes_to is None else str(goes_to.id),
                     how_laid(piece),
                     *place,

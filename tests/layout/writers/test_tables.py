@@ -2,12 +2,23 @@ from __future__ import annotations
 
 import csv
 import io
+from dataclasses import replace
 
 import pytest
+from shapely import box
 
+from importer.plan import RoomId
 from layout.takeoff import combine
-from layout.writers.tables import CUT_HEADINGS, ORDER_HEADINGS, cuts_csv, order_csv, safe_cell
+from layout.writers.tables import (
+    CUT_HEADINGS,
+    ORDER_HEADINGS,
+    cut_rows,
+    cuts_csv,
+    order_csv,
+    safe_cell,
+)
 from tests.layout.laid import rectangle_result, rules
+from tests.layout.writers.build import lay, result_of
 
 
 def rows_of(data: bytes) -> list[list[str]]:
@@ -73,3 +84,23 @@ def test_lines_end_as_rfc_4180_asks() -> None:
     """RFC 4180 section 2: records are delimited by CRLF."""
     data = cuts_csv(rectangle_result(), rules())
     assert data.count(b"\n") == data.count(b"\r\n") > 1
+
+
+def test_each_piece_is_listed_with_its_own_room() -> None:
+    """Two rooms side by side as one bay: what is left of the wall is in the one, the rest in the other."""
+    laid = result_of([lay(box(0, 0, 6000, 2500))])
+    assert laid.plan is not None
+    (layout,) = laid.bays
+    rooms = tuple(
+        replace(laid.plan.rooms[0], id=RoomId(name), name=name, shape=shape)
+        for name, shape in (("West", box(0, 0, 3000, 2500)), ("East", box(3000, 0, 6000, 2500)))
+    )
+    bay = replace(layout.bay, rooms=tuple(r.id for r in rooms))
+    joined = replace(laid, plan=replace(laid.plan, rooms=rooms), bays=(replace(layout, bay=bay),))
+    listed = {
+        str(row[CUT_HEADINGS.index("role")]): row[CUT_HEADINGS.index("rooms")]
+        for row in cut_rows(joined)
+    }
+    assert listed["first"] == "West"
+    assert listed["last"] == "East"
+    assert {row[CUT_HEADINGS.index("rooms")] for row in cut_rows(laid)} == {"Room 1"}
