@@ -159,7 +159,7 @@ def draw_bay(
     walls = _walls(layout, ground, outline)
     sheet, size, letter = _sheet(outline, is_turned_over=not frame.mirrored)
     datum = [sheet.point(frame.point_to_bay(p)) for p in layout.setting_out.datum]
-    start = sheet.point(frame.point_to_bay(layout.setting_out.reference[0]))
+    start = sheet.point(_start(layout))
     side = round(letter * 0.8)
     return BayDrawing(
         size=size,
@@ -183,6 +183,13 @@ def draw_bay(
         ),
         up=_up(layout, sheet),
     )
+
+
+def _start(layout: BayLayout) -> Point:
+    """Where the first plank begins, at the start wall."""
+    frame = layout.setting_out.frame
+    x, y = frame.point_to_bay(layout.setting_out.reference[0])
+    return (frame.point_to_bay(layout.start_corner)[0], y) if layout.pieces else (x, y)
 
 
 def _sheet(outline: Polygon, *, is_turned_over: bool) -> tuple[Sheet, tuple[int, int], int]:
