@@ -4,6 +4,8 @@ NetworkX as referee.
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import networkx as nx
 import pytest
 from hypothesis import given, settings
@@ -13,7 +15,10 @@ from shapely import Polygon, box
 from layout.floor import BayLayout, Plank, PlankId, Role
 from layout.laying_damage import damaged_planks
 from layout.rules import RuleSet
+from layout.takeoff import combine
+from layout.writers.damage import damage_words, damaged_at_an_end, left_in_packs
 from tests.layout import build
+from tests.layout.laid import rectangle_result
 from tests.outside.test_laying_order import lay
 
 RULES = build.rules()
@@ -92,3 +97,15 @@ def is_cut(layout: BayLayout, plank: Plank, damage: tuple[float, float], rules: 
     needed = sum(p.blank_length_mm for p in own) + rules.site.tolerance * len(measured)
     needed += rules.cut.kerf * (len(own) - 1)
     return needed <= rules.plank.length - sum(damage) + 0.5
+
+
+def test_job_takes_as_many_damaged_planks_as_its_packs_hold_and_says_so() -> None:
+    """Two bays in packs of ten: places of both, and what the packs hold beyond the planks laid."""
+    layout = lay(KINDS["rectangle"])
+    result = replace(rectangle_result(), bays=(layout, layout))
+    job = combine([result], build.rules(plank={"length": 1220, "width": 180, "per_pack": 10}))
+    assert damaged_at_an_end(job) == 2 * layout.damaged.in_all
+    assert left_in_packs(job) == 10 * job.totals.packs - 2 * len(layout.planks)
+    assert left_in_packs(job) >= job.totals.spare_planks
+    assert damage_words(job).startswith(f"{2 * layout.damaged.in_all} with one end damaged")
+    assert damage_words(combine([], build.rules())) == ""

@@ -15,6 +15,7 @@ from importer.plan import Severity
 from layout.floor import BayLayout, JobResult, PlanResult, PlanStatus, Quantities
 from layout.rules import RuleSet
 from layout.takeoff import NO_FLAT
+from layout.writers.damage import damage_words
 from layout.writers.names import clean, flat_name, room_names, storey_name
 from layout.writers.numbers import whole_mm
 from layout.writers.offcuts import offcuts_of
@@ -137,6 +138,9 @@ def _facts_of_job(job: JobResult) -> Iterator[tuple[str, str]]:
         if several:
             yield "rule set", clean(name)
         yield from _totals(q)
+    words = damage_words(job)
+    if words:
+        yield "damaged planks it takes without another pack", words
 
 
 def _totals(q: Quantities) -> Iterator[tuple[str, str]]:

@@ -10,9 +10,10 @@ from typing import Final
 
 from importer.alike import told_together
 from importer.plan import RoomId, Severity
-from layout.floor import Accessories, BayId, BayLayout, PlanResult, Quantities
+from layout.floor import Accessories, BayId, BayLayout, JobResult, PlanResult, Quantities
 from layout.rules import RuleSet
 from layout.takeoff import accessories_of, combine
+from layout.writers.damage import damage_words
 from layout.writers.names import clean, flat_name, room_names
 from layout.writers.numbers import m2, whole_mm
 from layout.writers.order_lines import bar_words, roll_size
@@ -111,7 +112,7 @@ def _blocks(
 ) -> Iterator[Block]:
     job = combine([result], rules)
     yield _facts(result, rules, width)
-    yield _order(job.totals, rules, width)
+    yield _order(job, rules, width)
     yield cautions_block(width, default_rules=default_rules)
     if result.bays:
         yield _bays(result, sheets, width)
@@ -144,7 +145,8 @@ def _facts(result: PlanResult, rules: RuleSet, width: float) -> Block:
     return Block(head=(heading("Laid by"),), strips=tuple(strips))
 
 
-def _order(q: Quantities, rules: RuleSet, width: float) -> Block:
+def _order(job: JobResult, rules: RuleSet, width: float) -> Block:
+    q = job.totals
     facts = [
         (str(q.packs), f"packs of {rules.plank.per_pack}"),
         (str(q.planks), f"planks laid; no layout under these rules needs fewer than {q.bound}"),
@@ -152,6 +154,9 @@ def _order(q: Quantities, rules: RuleSet, width: float) -> Block:
         (f"{q.net_area_m2:.2f} m²", f"floor, waste {q.waste_percent:.1f} %"),
         *_beside(q),
     ]
+    words = damage_words(job)
+    if words:
+        facts.append(("damaged", f"planks that need no other pack: {words}"))
     strips = [s for a, b in facts for s in item(a, b, width, indent=22.0)]
     return Block(head=(heading("Order"),), strips=tuple(strips))
 
