@@ -7,6 +7,7 @@ no size oftener than it is asked for are made, which lifts it.
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass
 from math import ceil, gcd
@@ -14,11 +15,12 @@ from typing import Any, Final
 
 import numpy as np
 
+from layout.stock_fill import filled
 from layout.stock_program import SAFE, Floats
 
 ROUNDS: Final = 400
 """Rounds of generation: far more than any case took."""
-NODES: Final = 3000
+NODES: Final = 500
 """Nodes of the search for whole numbers of patterns; a count, so that no clock decides."""
 FEWER: Final = 1e-6
 """What a bar counts beside its cost, so that of equal ways the one with fewest bars is taken."""
@@ -68,11 +70,11 @@ def improved(task: Patterns, start: list[Pattern]) -> tuple[list[Pattern], float
     """The best whole number of generated patterns, or `start` where none is better; and what no way
     costs less than.
     """
-    columns = list(dict.fromkeys([*start, *_singles(task)]))
+    columns = list(dict.fromkeys([*start, *_singles(task, task.demand)]))
     known = set(columns)
     least = 0.0
     for _ in range(ROUNDS):
-        value, prices = _relaxed(task, columns)
+        value, prices, _ = _relaxed(task, columns, task.demand)
         found = [_dearest(task, k, prices) for k in range(len(task.rooms))]
         # Prices scaled down until no pattern gains solve the dual (Farley 1990; from memory).
         most = max(0.0, *(gain for _, gain in found))
@@ -82,37 +84,78 @@ def improved(task: Patterns, start: list[Pattern]) -> tuple[list[Pattern], float
             break
         columns += new
         known.update(new)
-    if task.cost(start) > least + SAFE:
-        whole = _whole(task, columns)
-        if whole is not None and task.rank(whole) < task.rank(start):
-            return whole, least
-    return start, least
+    best = start
+    for find in (_dived, _whole):
+        if task.cost(best) > least + SAFE:
+            whole = find(task, columns)
+            if whole is not None and task.rank(whole) < task.rank(best):
+                best = whole
+    return best, least
 
 
-def _singles(task: Patterns) -> list[Pattern]:
+def _singles(task: Patterns, demand: Sequence[int]) -> list[Pattern]:
     """Each size alone as often as fits, so that the relaxation always has an answer."""
     found = []
     for n, size in enumerate(task.sizes):
         for k, room in enumerate(task.rooms):
-            times = min(task.demand[n], room // size)
+            times = min(demand[n], room // size)
             if times:
                 counts = tuple(times if m == n else 0 for m in range(len(task.sizes)))
                 found.append(Pattern(k, counts))
     return found
 
 
-def _relaxed(task: Patterns, columns: Sequence[Pattern]) -> tuple[float, Floats]:
-    """Value of the relaxation over these patterns, and the price of each size."""
+def _relaxed(
+    task: Patterns, columns: Sequence[Pattern], demand: Sequence[int]
+) -> tuple[float, Floats, Floats]:
+    """Value of the relaxation over these patterns, the price of each size, how often each pattern."""
     from scipy.optimize import linprog  # slow to load
 
     solve: Any = linprog
     result = solve(
         np.array([task.costs[p.stock] for p in columns]),
         A_ub=-np.array([p.counts for p in columns], dtype=float).T,
-        b_ub=-np.array(task.demand, dtype=float),
+        b_ub=-np.array(demand, dtype=float),
         method="highs-ds",
     )
-    return float(result.fun), -np.asarray(result.ineqlin.marginals)
+    return float(result.fun), -np.asarray(result.ineqlin.marginals), np.asarray(result.x)
+
+
+def _dived(task: Patterns, columns: Sequence[Pattern]) -> list[Pattern] | None:
+    """The best of a dive: take the whole part of the relaxation, or its likeliest pattern where there is
+    none, solve for what is left, and so on; at each depth what is left is filled by search.
+    """
+    left = list(task.demand)
+    way: list[Pattern] = []
+    best: list[Pattern] | None = None
+    while any(left):
+        fitting = [p for p in columns if all(n <= m for n, m in zip(p.counts, left, strict=True))]
+        _, _, times = _relaxed(task, [*fitting, *_singles(task, left)], left)
+        order = np.argsort(-times[: len(fitting)], kind="stable").tolist()
+        wanted = [n for n in order for _ in range(int(times[n] + SAFE * 10))] or order[:1]
+        taken = 0
+        for own in (fitting[n] for n in wanted):
+            if all(n <= m for n, m in zip(own.counts, left, strict=True)):
+                left = [m - n for n, m in zip(own.counts, left, strict=True)]
+                way.append(own)
+                taken += 1
+        whole = [*way, *_filled(task, left)]
+        if best is None or task.rank(whole) < task.rank(best):
+            best = whole
+        if not taken:
+            break
+    return best
+
+
+def _filled(task: Patterns, demand: Sequence[int]) -> list[Pattern]:
+    """Bars for a demand, filled one after the other."""
+    sizes = [size for size, n in zip(task.sizes, demand, strict=True) for _ in range(n)]
+    way = []
+    for bar in filled([], sizes, task.rooms[0], 0.0, 0.0)[1] if sizes else ():
+        own = Counter(sizes[n] for n in bar)
+        counts = tuple(own[size] for size in task.sizes)
+        way.append(Pattern(task.cheapest(sum(sizes[n] for n in bar)), counts))
+    return way
 
 
 def _whole(task: Patterns, columns: Sequence[Pattern]) -> list[Pattern] | None:
