@@ -7,6 +7,7 @@ import pytest
 import shapely
 from shapely import Polygon, box
 
+from importer.ifc.free_levels import levels_to_search
 from importer.ifc.free_rooms import FreeRoom, free_rooms
 from importer.ifc.section_bodies import Bodies, Body, Role
 from importer.ifc.section_levels import Level
@@ -115,3 +116,68 @@ def test_rooms_far_from_the_origin_are_the_same_rooms() -> None:
     (room,) = found([GROUND], [body(Role.WALL, far, 0, 2600)])
     assert room.shape.area == pytest.approx(12e6, rel=1e-6)
     assert room.shape.bounds[:2] == pytest.approx((4.5e8, 5.4e9))
+
+
+def slab(shape: Polygon, top: float, number: int) -> Body:
+    return body(Role.SLAB, shape, top - 200.0, top, number)
+
+
+def test_floors_half_a_flight_apart_are_rooms_of_one_storey() -> None:
+    low, high = box(0, 0, 4000, 3000), box(4200, 0, 8000, 3000)
+    walls = [
+        body(Role.WALL, frame(0, 0, 4000, 3000), -1200, 4000),
+        body(Role.WALL, frame(4200, 0, 8000, 3000), -1200, 4000, 2),
+    ]
+    slabs = [slab(low.buffer(100), -1000.0, 3), slab(high.buffer(100), 0.0, 4)]
+    levels = [Level(storey=StoreyId("S1"), floor=z, doors=1) for z in (-1000.0, 0.0)]
+    rooms = {r.floor: r.shape for r in found(levels, [*walls, *slabs])}
+    assert rooms[-1000.0].symmetric_difference(low).area < 1000.0
+    assert rooms[0.0].symmetric_difference(high).area < 1000.0
+
+
+def test_gallery_is_a_room_as_far_as_its_slab_reaches() -> None:
+    hall, gallery = box(0, 0, 4000, 6000), box(0, 0, 4000, 1500)
+    bodies = [
+        body(Role.WALL, frame(0, 0, 4000, 6000), 0, 6000),
+        slab(hall.buffer(200, join_style="mitre"), 0.0, 2),
+        slab(gallery, 3000.0, 3),
+    ]
+    shapes = {r.storey: r.shape for r in found([GROUND, UPPER], bodies)}
+    assert shapes[StoreyId("S1")].symmetric_difference(hall).area < 1000.0
+    assert shapes[StoreyId("S2")].symmetric_difference(gallery).area < 1000.0
+
+
+def test_stairwell_at_the_edge_of_a_slab_is_no_floor() -> None:
+    room, well = box(0, 0, 4000, 3000), box(3000, 0, 4000, 3000)
+    bodies = [
+        body(Role.WALL, frame(0, 0, 4000, 3000), 0, 2600),
+        slab(room.difference(well), 0.0, 2),
+    ]
+    (found_room,) = found([GROUND], bodies)
+    assert found_room.shape.symmetric_difference(room.difference(well)).area < 1000.0
+
+
+def test_storey_without_doors_a_hand_above_another_has_no_rooms_of_its_own() -> None:
+    bodies = [
+        body(Role.WALL, frame(0, 0, 4000, 3000), 0, 2600),
+        slab(box(-200, -200, 4200, 3200), 0.0, 2),
+    ]
+    levels = [
+        Level(storey=StoreyId("S1"), floor=0.0, doors=2),
+        Level(storey=StoreyId("S2"), floor=100.0),
+    ]
+    assert [r.storey for r in found(levels, bodies)] == ["S1"]
+    assert [r.storey for r in found(levels[::-1], bodies)] == ["S1"]
+
+
+def test_levels_are_the_storeys_floor_and_wherever_else_its_doors_stand() -> None:
+    levels = levels_to_search(
+        {0: StoreyId("S1"), 1: StoreyId("S2")},
+        {0: 0.0, 1: 3000.0},
+        {0: [0.0, 20.0, -450.0, -450.0, -455.0]},
+    )
+    assert [(level.storey, level.floor, level.doors) for level in levels] == [
+        ("S1", -450.0, 3),
+        ("S1", 0.0, 2),
+        ("S2", 3000.0, 0),
+    ]
