@@ -29,6 +29,8 @@ Floats = NDArray[np.float64]
 
 STRAIGHT_MM: Final = 5.0
 """Stretches within this of one line are one wall: walls are no straighter (common practice)."""
+LIKE_LONGEST: Final = 0.95
+"""A wall of this part of the longest one's length is as good to follow (own judgement)."""
 PEAK_SHARE: Final = 0.12
 """Directions that carry less of the perimeter than this are not worth following (own judgement)."""
 MOST_PEAKS: Final = 4
@@ -192,7 +194,45 @@ def directions_for(rooms: Sequence[Room], plan: Plan, rules: RuleSet) -> tuple[D
     if along == "fewest-planks":
         shapes = [moved(r.shape, origin) for r in rooms]
         return _all_directions(walls, wall_peaks(shapes), longest)
-    return (longest,)
+    return (_facing_the_door(walls, longest, rooms, plan) or longest,)
+
+
+def _facing_the_door(
+    walls: Sequence[Wall], longest: Direction, rooms: Sequence[Room], plan: Plan
+) -> Direction | None:
+    """Of opposite walls of a room, about equally long and out of square with each other, the one that is
+    seen on coming in: rows run true along it, and the taper falls to the wall on the door's side. None
+    where that is no choice.
+    """
+    door = entrance_of(rooms, plan)
+    if door is None or len(rooms) != 1:
+        return None
+    like = [
+        w
+        for w in walls
+        if w.built_mm >= LIKE_LONGEST * walls[0].built_mm
+        and between_deg(w.along, longest.along) <= PARALLEL_DEG
+    ]
+    origin = near_origin([r.shape for r in rooms])
+    (x0, y0), (x1, y1) = door.leaf_line
+    at = (x0 + x1) / 2 - origin[0], (y0 + y1) / 2 - origin[1]
+    seen = max(like, key=lambda w: (round(_off(w, at)), round(w.built_mm)))
+    (ux, uy), opposite = seen.along, [w for w in like if w is not seen]
+    opposite = [w for w in opposite if w.along[0] * ux + w.along[1] * uy < 0.0]
+    out = [w.built_mm * sin(radians(between_deg(w.along, seen.along))) for w in opposite]
+    if max(out, default=0.0) <= STRAIGHT_MM:
+        return None
+    why = (
+        f"Along the wall of {seen.built_mm / 1000:.2f} m that is seen on coming in through doorway "
+        f"{door.id}; the one opposite, {max(out):.0f} mm out of square with it, shows the taper less."
+    )
+    return Direction(along=seen.along, why=why)
+
+
+def _off(wall: Wall, place: Point) -> float:
+    """How far a place lies off the line of a wall."""
+    ux, uy = wall.along
+    return abs((place[1] - wall.start[1]) * ux - (place[0] - wall.start[0]) * uy)
 
 
 def _name(walls: Sequence[Wall]) -> str:

@@ -46,8 +46,9 @@ class Alternative:
 class Taper:
     """A wall out of square with the rows, so that the plank beside it is cut on the taper. `edge` is the
     edge of the floor there, plan frame, in laying direction; `width_mm` what is left of the row beside
-    it at the two ends, `row` that row. `crosses` says that the taper runs over a row line, so that a row
-    ends in a tip there. `at_start` marks the start wall itself.
+    it at the two ends, `row` the row at the narrow end. `crosses` says that the taper runs over a row
+    line, so that the next row ends in a tip there and the greater width is more than a plank's.
+    `at_start` marks the start wall itself.
     """
 
     edge: tuple[Point, Point]

@@ -11,7 +11,7 @@ plan frame                      bay frame (facing the start wall, rows run left 
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Final
 
 import shapely
@@ -24,6 +24,7 @@ from layout.bay_edges import TONGUE_MM, Surroundings, grid_edges
 from layout.bay_error import not_laid
 from layout.bay_near import moved, near_origin
 from layout.bay_start import StartWall, frame_from, start_walls
+from layout.bay_tapers import taper_words, tapers_of
 from layout.directions import (
     STRAIGHT_MM,
     Direction,
@@ -127,7 +128,7 @@ def _from_wall(view: _View, way: Direction, rules: RuleSet) -> SettingOut:
     )
     datum, offsets = _datum(view.frame, view.reference, grid.phase_mm)
     first, last = _edge_rows(view.edges, view.floor, grid, width)
-    return SettingOut(
+    found = SettingOut(
         frame=view.frame,
         phase_mm=grid.phase_mm,
         first_row_mm=first,
@@ -137,8 +138,11 @@ def _from_wall(view: _View, way: Direction, rules: RuleSet) -> SettingOut:
         datum=datum,
         datum_offset_mm=offsets,
         strips=_strips(view.edges, grid, width),
-        why=_why(way, first, last, grid, view.edges),
+        why=_why(way, first, last, grid),
     )
+    tapers = tapers_of(found, view.floor, width)
+    said = f"{found.why} {taper_words(tapers)}".rstrip()
+    return replace(found, tapers=tapers, why=said)
 
 
 def floor_in(bay: Bay, frame: Frame) -> Polygon:
@@ -213,9 +217,7 @@ def _strips(edges: Sequence[GridEdge], grid: RowGrid, width: float) -> tuple[Edg
     )
 
 
-def _why(
-    way: Direction, first: float, last: float, grid: RowGrid, edges: Sequence[GridEdge]
-) -> str:
+def _why(way: Direction, first: float, last: float, grid: RowGrid) -> str:
     """The choice in plain sentences."""
     said = [way.why]
     if abs(first - last) <= 0.5:
@@ -232,9 +234,4 @@ def _why(
         said.append(f"{no_strip} below the least width as drawn, but {lacking}.")
     else:
         said.append(f"{no_strip} below the least width, {grid.slack_mm:.0f} mm in hand.")
-    if grid.unserved:
-        taper = max(edges[i].high - edges[i].low for i in grid.unserved)
-        said.append(
-            f"A wall runs {taper:.0f} mm out of line with the rows: its last rows taper out."
-        )
     return " ".join(said)

@@ -19,6 +19,7 @@ from importer.plan import Plan
 from importer.tolerance import AREA_MM2, GRID_MM, LENGTH_MM, SAME_POINT_MM, SLIVER_WIDTH_MM
 from layout.bay_chords import chords_of
 from layout.bay_edges import Surroundings, grid_edges
+from layout.bay_tapers import tapers_of
 from layout.demand import JointPlan
 from layout.floor import Bay, BayLayout, EdgeStrip, Piece, Role, Run, SettingOut, Touch
 from layout.pieces import Draft, cut_pieces
@@ -74,7 +75,16 @@ def edges_in(bay: Bay, plan: Plan, setting_out: SettingOut, rules: RuleSet) -> t
 
 def same_lines(bay: Bay, plan: Plan, drawn: SettingOut, rules: RuleSet) -> SettingOut:
     """The setting-out of the new floor on the row lines as they were."""
-    return replace(drawn, strips=strips_at(edges_in(bay, plan, drawn, rules), drawn, rules))
+    return _with_strips(drawn, edges_in(bay, plan, drawn, rules), bay, rules)
+
+
+def _with_strips(
+    setting_out: SettingOut, edges: Sequence[GridEdge], bay: Bay, rules: RuleSet
+) -> SettingOut:
+    """The row lines with what every edge is left with, and which of them taper."""
+    found = replace(setting_out, strips=strips_at(edges, setting_out, rules))
+    floor = floor_in(bay, found.frame)
+    return replace(found, tapers=tapers_of(found, floor, rules.plank.width))
 
 
 def new_lines(bay: Bay, plan: Plan, drawn: SettingOut, rules: RuleSet) -> SettingOut:
@@ -101,7 +111,7 @@ def new_lines(bay: Bay, plan: Plan, drawn: SettingOut, rules: RuleSet) -> Settin
         ),
         datum_offset_mm=(drawn.datum_offset_mm[0] + step, drawn.datum_offset_mm[1] + step),
     )
-    return replace(moved, strips=strips_at(edges, moved, rules))
+    return _with_strips(moved, edges, bay, rules)
 
 
 def edge_rows(setting_out: SettingOut) -> tuple[float, float]:

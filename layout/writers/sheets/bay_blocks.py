@@ -7,7 +7,7 @@ from math import ceil
 from typing import Final
 
 from layout.cautions import CAUTIONS, DEFAULT_RULES_NOTE
-from layout.floor import Piece, PieceId
+from layout.floor import Piece, PieceId, Taper
 from layout.rules import RuleSet
 from layout.writers.dxf.runs_seen import EndSlant, is_ripped
 from layout.writers.names import clean
@@ -50,8 +50,16 @@ def set_out_block(scene: Scene, width: float) -> Block | None:
     strips = [s for figure, words in facts for s in item(figure, words, width, indent=_FIGURE)]
     for taper in out.tapers:
         a, b = (whole_mm(w) for w in taper.width_mm)
-        strips += paragraph(f"Row {taper.row} tapers from {a} to {b} along its wall.", width)
+        strips += paragraph(_taper_words(taper, a, b), width)
     return _block("Set out", strips)
+
+
+def _taper_words(taper: Taper, a: int, b: int) -> str:
+    out = whole_mm(taper.runs_out_mm)
+    if taper.crosses:
+        return f"The wall at row {taper.row} runs {out} out of line: the rows there end in tips."
+    wall = "the start wall" if taper.at_start else "its wall"
+    return f"Row {taper.row} tapers along {wall}: {a} wide at the start, {b} at the end."
 
 
 def bring_block(scene: Scene, rules: RuleSet, width: float) -> Block | None:
