@@ -40,6 +40,10 @@ def read_site(text: str, _folder: Path) -> object:
 
 
 def read_job(text: str, folder: Path) -> object:
+    """The packaged job file damaged, the drawings that it names in place."""
+    (folder / "drawings" / "annexe").mkdir(parents=True, exist_ok=True)
+    for name in ("level-0.dxf", "typical.dxf", "tower.ifc", "annexe/a.dxf"):
+        (folder / "drawings" / name).touch()
     path = folder / "job.yaml"
     path.write_bytes(text.encode("utf-8", "surrogatepass"))
     return load_job(path)
@@ -65,6 +69,7 @@ def faults_of(error: RuleError) -> list[str]:
 def test_damaged_file_is_read_or_refused_with_a_remedy(
     text: str, read: Callable[[str, Path], object], tmp_path: Path
 ) -> None:
+    read(text, tmp_path)
     refused = 0
     for seed in range(SEEDS):
         damaged = mutate_yaml(text, seed)
