@@ -144,7 +144,7 @@ class ShapedPieces:
         boxes = shapely.box(*np.array([(c.x0, c.y0, c.x1, c.y1) for c in self.cells]).T)
         cut = shapely.intersection(floor, boxes)
         hidden = self.rules.gap.cover - self.rules.gap.wall
-        return [_part_of(s, c.piece, hidden) for s, c in zip(cut, self.cells, strict=True)]
+        return [part_of(s, c.piece, hidden) for s, c in zip(cut, self.cells, strict=True)]
 
     def _alone(self, piece: Piece, shape: Polygon) -> Iterator[str]:
         """Rules that a piece breaks by itself."""
@@ -212,7 +212,7 @@ def _is_shaped(piece: Piece) -> bool:
     return bool((x1 - x0) * (y1 - y0) - piece.shape.area > AREA_MM2)
 
 
-def _part_of(cut: shapely.Geometry, piece: Piece, hidden: float) -> Polygon | None:
+def part_of(cut: shapely.Geometry, piece: Piece, hidden: float) -> Polygon | None:
     """The part of what was cut that is the piece, without stretches beyond its ends that are so thin
     that the cover hides them.
     """
@@ -223,7 +223,9 @@ def _part_of(cut: shapely.Geometry, piece: Piece, hidden: float) -> Polygon | No
         return part
     chords = chords_of(part)
     thin = np.maximum(chords.start, chords.end) <= hidden
-    before, after = chords.x[1:] <= x0 + LENGTH_MM, chords.x[:-1] >= x1 - LENGTH_MM
+    middle = (x0 + x1) / 2
+    before = (chords.x[:-1] < x0 - hidden) & (chords.x[1:] <= middle)
+    after = (chords.x[1:] > x1 + hidden) & (chords.x[:-1] >= middle)
     low = float(chords.x[1:][thin & before].max(initial=a))
     high = float(chords.x[:-1][thin & after].min(initial=b))
     return _most_shared(

@@ -14,7 +14,7 @@ from layout.site_dimensions import with_dimensions
 from layout.site_faces import ACROSS, ALONG, displaced, faces_of
 from layout.site_refit import kept
 from layout.window_planks import crowded, pushed
-from layout.window_shapes import is_start_face
+from layout.window_shapes import is_start_face, part_of
 from tests.bench.site_deviations import bay_of
 from tests.layout import build
 
@@ -89,3 +89,15 @@ def test_pieces_that_grew_are_moved_on_along_their_plank() -> None:
     assert [p.plank_x_mm for p in moved_on] == [0.0, 502.0]
     assert list(crowded((one, two), RULES)) == []
     assert list(crowded((one, replace(two, blank_length_mm=719.0)), RULES)) == ["two"]
+
+
+def test_sliver_that_opens_beside_a_piece_is_no_part_of_it() -> None:
+    """A wall that moves off a row line opens a strip there; the cover hides it, no plank is laid."""
+    notched = build.polygon((0, 0), (700, 0), (700, 200), (600, 200), (600, 240), (0, 240))
+    piece = replace(laid("notch")[1].pieces[0], shape=notched)
+    moved_back = build.polygon(
+        (0, 0), (1700, 0), (1700, 0.3), (699.7, 0.3), (699.7, 200), (600, 200), (600, 240), (0, 240)
+    )
+    part = part_of(moved_back, piece, 7.0)
+    assert part is not None
+    assert part.bounds == pytest.approx((0, 0, 699.7, 240))
