@@ -199,21 +199,20 @@ def test_repairs_made_while_marking_are_told(
 def address() -> Iterator[str]:
     """A scheduler and two workers that speak over the loopback, in threads of this process."""
     distributed = pytest.importorskip("distributed", reason="the extra `cluster` is not installed")
-    with (
-        warnings.catch_warnings(),
-        distributed.LocalCluster(
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore")  # what a library thinks of the libraries it uses
+        with distributed.LocalCluster(
             n_workers=2,
             threads_per_worker=1,
             processes=False,
             protocol="tcp://",
             host="127.0.0.1",
             dashboard_address=None,
-        ) as running,
-    ):
-        warnings.simplefilter("ignore")  # what a library thinks of the libraries it uses
-        yield running.scheduler_address
+        ) as running:
+            yield running.scheduler_address
 
 
+@pytest.mark.filterwarnings("ignore")
 def test_cluster_gives_the_same_bytes_as_one_worker(tmp_path: Path, address: str) -> None:
     """With a plan that fails among the others: it costs itself only, on a cluster too."""
     plans = [*three_plans(tmp_path), tmp_path / "bad.dxf"]
