@@ -23,8 +23,10 @@ Ints = npt.NDArray[np.intp]
 
 SAFE: Final = 1e-6
 """What the value of a linear programme may be too large by; subtracted before rounding up."""
-MANY_COLUMNS: Final = 300
+MANY_COLUMNS: Final = 1500
 """A programme with more cases is solved over a growing part of them."""
+CLOSE: Final = 0.02
+"""Planks that the value of a part may be short of that of the whole."""
 TURNS: Final = 25
 """Most times that cases are added."""
 AT_ONCE: Final = 8
@@ -131,7 +133,7 @@ class Program:
                 return self._part(equal, most, np.arange(self.columns), low)[0]
             short, worth = self._worth(gain)
             self._active = active = active | worth
-            if ceil(answer.value - short - SAFE) >= answer.least or not worth.any():
+            if short <= CLOSE or not worth.any():
                 break
         return Answer(
             least=max(0, ceil(answer.value - short - SAFE)),
