@@ -18,6 +18,7 @@ from ezdxf.entities.dxfentity import DXFEntity
 from ezdxf.filemanagement import readfile
 
 from layout import batch
+from layout.batch_kept import FOLDER as KEPT
 from layout.cli import cli, main
 from layout.commands.status import ExitStatus
 from layout.rules_file import default_rules, load_rules, load_rules_text
@@ -568,9 +569,12 @@ def test_interrupt_of_many_plans_ends_the_workers(tmp_path: Path) -> None:
         stderr=subprocess.PIPE,
         start_new_session=True,
     )
-    time.sleep(2.0)
+    kept = tmp_path / "out" / KEPT
+    until = time.monotonic() + 120.0
+    while not (kept.is_dir() and any(kept.iterdir())) and time.monotonic() < until:
+        time.sleep(0.05)
     os.killpg(job.pid, signal.SIGINT)
-    out, err = job.communicate(timeout=60)
+    out, err = job.communicate(timeout=120)
     assert job.returncode == 130, err.decode()
     assert out == b""
     assert err.decode().splitlines()[-1] == "interrupted; no output was written"
