@@ -187,6 +187,8 @@ class PlankNote(_Note):
     pieces: tuple[str, ...]
     offcut: float
     waste: float
+    damage: tuple[float, float] = (0.0, 0.0)
+    """Absent from drawings of earlier versions."""
 
 
 class BayRecord(_Note):
@@ -215,7 +217,13 @@ def bay_record(layout: BayLayout) -> BayRecord:
         id=layout.bay.id,
         area=round(layout.area_mm2, 1),
         planks=tuple(
-            PlankNote(id=p.id, pieces=p.pieces, offcut=p.offcut_mm, waste=p.waste_mm2)
+            PlankNote(
+                id=p.id,
+                pieces=p.pieces,
+                offcut=p.offcut_mm,
+                waste=p.waste_mm2,
+                damage=p.damage_mm,
+            )
             for p in layout.planks
         ),
         breaches=tuple(
@@ -232,6 +240,7 @@ def planks_of(record: BayRecord) -> tuple[Plank, ...]:
             id=PlankId(p.id),
             pieces=tuple(PieceId(i) for i in p.pieces),
             offcut_mm=p.offcut,
+            damage_mm=p.damage,
             waste_mm2=p.waste,
         )
         for p in record.planks
