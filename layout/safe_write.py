@@ -21,6 +21,14 @@ from dataclasses import dataclass, field
 from pathlib import Path, PurePath
 from typing import Final, Self
 
+from layout.folder_lock import (
+    FolderBusyError,
+    lock_folder,
+    old_ending,
+    put_away,
+    release,
+)
+
 _LONGEST_NAME: Final = 120
 """Bytes of a file name, ending included; file systems allow 255, archives and synced folders less."""
 
@@ -150,7 +158,7 @@ def check_folder(folder: Path) -> None:
                 if not os.access(place, os.W_OK | os.X_OK):
                     raise PermissionError(errno.EACCES, os.strerror(errno.EACCES))
                 return
-            if os.path.lexists(place):
+            if os.path.lexists(place) and not place.is_dir():  # or made this very moment
                 raise NotADirectoryError(errno.ENOTDIR, os.strerror(errno.ENOTDIR))
 
 
@@ -195,23 +203,44 @@ class _Writing:
     parts: list[Path] = field(default_factory=list)
     replaced: list[tuple[Path, Path | None]] = field(default_factory=list)
     """Targets that have their new content, and where the old one is kept (None: there was none)."""
+    lock: int | None = None
 
     def __enter__(self) -> Self:
         try:
             self._make_folder()
+            self._take_folder()
         except BaseException:
             self._undo()
+            release(self.lock)
             raise
         return self
 
     def __exit__(self, kind: type[BaseException] | None, *_: object) -> None:
-        if kind is None:
-            for _target, old in self.replaced:
-                if old is not None:
-                    _discard(old)
-            _flush_folder(self.folder)
-        else:
-            self._undo()
+        try:
+            if kind is None:
+                for _target, old in self.replaced:
+                    if old is not None:
+                        _discard(old)
+                _flush_folder(self.folder)
+            else:
+                self._undo()
+        finally:
+            release(self.lock)
+
+    def _take_folder(self) -> None:
+        """One run at a time writes here, so that no set of outputs is made of two."""
+        try:
+            self.lock = lock_folder(self.folder)
+        except FolderBusyError as busy:
+            raise _error(
+                self.folder,
+                "Another run is writing its outputs here and does not come to an end.",
+                "End it, or give another folder.",
+            ) from busy
+        if self.lock is not None:
+            # Who was here before may have taken the folder away, had it failed.
+            self._make_folder()
+            put_away(self.folder)
 
     def _make_folder(self) -> None:
         check_folder(self.folder)
@@ -242,7 +271,7 @@ class _Writing:
     def put(self, part: Path, target: Path) -> None:
         """Give a staged file its name; what bore it before is kept until all is done."""
         with _told(target):
-            old = self._beside("old") if os.path.lexists(target) else None
+            old = self._beside(old_ending(target)) if os.path.lexists(target) else None
             self.replaced.append((target, old))  # first of all: an interrupt can come at any line
             if old is not None:
                 _keep(target, old)

@@ -59,7 +59,8 @@ ALLOWED = {
     # Writers know the result and nothing of the solver.
     r"layout\.writers(\..+)?": rf"{LAYOUT_MODEL}|layout\.(cautions|takeoff)|layout\.writers\..+"
     rf"|importer\.dxf\.(load|rawtext)",
-    r"layout\.safe_write": r"(?!)",
+    r"layout\.folder_lock": r"(?!)",
+    r"layout\.safe_write": r"layout\.folder_lock",
     r"layout\.(batch\w*|cli|commands(\..+)?)": r"importer\..+|layout\..+",
     r"layout": r"importer\..+|layout\..+",
 }
