@@ -31,21 +31,30 @@ def plan_to_json(plan: Plan) -> Json:
         "plan": {
             "file": plan.file,
             "format": plan.format,
-            "units": {
-                "name": plan.units.name,
-                "to_mm": plan.units.to_mm,
-                "because": plan.units.because,
-            },
+            "units": units_json(plan),
         },
-        "storeys": [
-            {"id": s.id, "name": s.name, "elevation_mm": _length_or_none(s.elevation_mm)}
-            for s in plan.storeys
-        ],
-        "flats": [{"id": f.id, "name": f.name, "storey": f.storey} for f in plan.flats],
+        **groups_json(plan),
         "rooms": [_room(r) for r in plan.rooms],
         "doorways": [_doorway(d) for d in plan.doorways],
         "obstacles": [_obstacle(o) for o in plan.obstacles],
         "findings": [_finding(f, plan.units.to_mm) for f in plan.findings],
+    }
+
+
+def units_json(plan: Plan) -> Json:
+    """The unit of the drawing and why it is believed."""
+    units = plan.units
+    return {"name": units.name, "to_mm": units.to_mm, "because": units.because}
+
+
+def groups_json(plan: Plan) -> Json:
+    """The storeys and flats that rooms belong to."""
+    return {
+        "storeys": [
+            {"id": s.id, "name": s.name, "elevation_mm": length_or_none(s.elevation_mm)}
+            for s in plan.storeys
+        ],
+        "flats": [{"id": f.id, "name": f.name, "storey": f.storey} for f in plan.flats],
     }
 
 
@@ -134,7 +143,8 @@ def mm(value: float) -> float:
     return round(value, _DECIMALS) + 0.0
 
 
-def _length_or_none(value: float | None) -> float | None:
+def length_or_none(value: float | None) -> float | None:
+    """The same for what may be missing."""
     return None if value is None else mm(value)
 
 

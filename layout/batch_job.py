@@ -10,7 +10,7 @@ from typing import Any
 
 from pydantic import Field
 
-from layout.rules_schema import tidied, yes_no_text
+from layout.rules_schema import published, yes_no_text
 from layout.rules_values import Section, YesNo
 
 _PATTERN = "* stands for anything, | separates alternatives; case does not matter."
@@ -80,16 +80,13 @@ class JobFile(Section):
 
 def job_schema() -> dict[str, Any]:
     """JSON Schema (2020-12) of a job file."""
-    plain = JobFile.model_json_schema()
-    definitions = {name: tidied(part) for name, part in plain.pop("$defs").items()}
-    return {
-        "$schema": "https://json-schema.org/draft/2020-12/schema",
-        **tidied(plain),
-        "title": "setout job",
-        "description": "Plans of a job, their storeys, rule sets by flat, exclusions and names. Paths "
+    return published(
+        JobFile.model_json_schema(),
+        title="setout job",
+        description="Plans of a job, their storeys, rule sets by flat, exclusions and names. Paths "
         "start from the folder of the job file and stay in it.",
-        "$defs": {**definitions, **yes_no_text()},
-    }
+        texts=yes_no_text(),
+    )
 
 
 def job_schema_json() -> str:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from math import radians, tan
 from typing import Final
@@ -14,8 +15,9 @@ from shapely.geometry.base import BaseGeometry
 
 from importer.plan import Plan
 from importer.tolerance import LENGTH_MM, PARALLEL_DEG, SLIVER_WIDTH_MM
-from layout.floor import Bay, Frame, SettingOut
-from layout.row_grid import GridEdge
+from layout.directions import STRAIGHT_MM
+from layout.floor import Bay, EdgeStrip, Frame, SettingOut
+from layout.row_grid import GridEdge, SiteSlack, strip_width
 from layout.rules import RuleSet
 
 Floats = NDArray[np.float64]
@@ -141,6 +143,43 @@ def _stretches(points: Floats) -> list[tuple[tuple[float, float, float, float], 
         if x1 - x0 > NIB_MM:
             found.append(((float(x0), float(y0), float(x1), float(y1)), bool(way[start] > 0)))
     return found
+
+
+def strips_at(edges: Sequence[GridEdge], phase: float, width: float) -> tuple[EdgeStrip, ...]:
+    """What every edge is left with on given row lines, planks `width` wide."""
+    return tuple(
+        EdgeStrip(
+            x0=e.x0,
+            x1=e.x1,
+            y_low=e.low,
+            y_high=e.high,
+            floor_above=e.floor_above,
+            width_mm=strip_width(e, phase, width),
+        )
+        for e in edges
+    )
+
+
+def edge_rows(
+    strips: Sequence[EdgeStrip], floor: Polygon, phase: float, width: float
+) -> tuple[float, float]:
+    """Narrowest widths of the starter row at its wall and of the last row at the wall opposite; floor in
+    the bay frame.
+    """
+    starts = [s for s in strips if s.floor_above and abs(s.y_low) <= STRAIGHT_MM]
+    first = max(starts, key=lambda s: s.x1 - s.x0, default=None)
+    closing = [s for s in strips if not s.floor_above and s.x1 - s.x0 >= TONGUE_MM]
+    last = max(closing, key=lambda s: (round(s.y_high), s.x1 - s.x0), default=None)
+    _, low, _, high = floor.bounds
+    return (
+        first.width_mm if first else phase - max(low, 0.0),
+        last.width_mm if last else (high - phase) % width or width,
+    )
+
+
+def site_slack(rules: RuleSet) -> SiteSlack:
+    """By how much the site may differ under a rule set, and what the cover hides of it."""
+    return SiteSlack(tolerance=rules.site.tolerance, hidden=rules.gap.cover - rules.gap.wall)
 
 
 def thin_strips(setting_out: SettingOut, rules: RuleSet) -> int:

@@ -21,14 +21,14 @@ import shapely
 
 from importer.plan import Doorway, DoorwayId, Plan, Point, RoomId
 from importer.tolerance import LENGTH_MM
-from layout.bay_edges import Surroundings, grid_edges, thin_strips
+from layout.bay_edges import site_slack, thin_strips
 from layout.bay_error import LayoutError
 from layout.bay_joins import called
 from layout.bays import BayPlan, form_bays
 from layout.floor import Bay, SettingOut
-from layout.row_grid import GridEdge, SiteSlack, best_grid, strip_width
+from layout.row_grid import GridEdge, best_grid, strip_width
 from layout.rules import RuleSet
-from layout.setting_out import floor_in, set_out
+from layout.setting_out import edges_in, set_out
 
 MOST_PARTED: Final = 6
 """Joints that are put into one floor for the sake of its strips."""
@@ -108,8 +108,7 @@ def _seen(bays: Sequence[Bay], plan: Plan, rules: RuleSet) -> _Floor | None:
 
 
 def _part(bay: Bay, out: SettingOut, plan: Plan, rules: RuleSet) -> _Part:
-    around = Surroundings.of(bay, plan).seen_from(out.frame)
-    edges = grid_edges(floor_in(bay, out.frame), around, rules.rows.min_width)
+    edges = edges_in(bay, plan, out.frame, rules)
     rooms = [r for r in plan.rooms if r.id in bay.rooms]
     middles = [out.frame.point_to_plan(((e.x0 + e.x1) / 2, (e.low + e.high) / 2)) for e in edges]
     shapes = np.array([r.shape for r in rooms], dtype=object)
@@ -167,7 +166,7 @@ def _thin(edges: Sequence[GridEdge], rules: RuleSet) -> int:
     grid = best_grid(
         edges,
         width=rules.plank.width,
-        slack=SiteSlack(tolerance=rules.site.tolerance, hidden=rules.gap.cover - rules.gap.wall),
+        slack=site_slack(rules),
         extent=(min(e.low for e in edges), max(e.high for e in edges)),
     )
     widths = (strip_width(e, grid.phase_mm, rules.plank.width) for e in edges)

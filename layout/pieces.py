@@ -295,6 +295,24 @@ class _Given:
     order: int
 
 
+def cut_to(piece: Piece, draft: Draft) -> Piece:
+    """A piece in the measures of a draft: shape, blank, what it keeps of its plank and what is sawn."""
+    cuts = draft.cuts
+    return replace(
+        piece,
+        run=draft.run.index,
+        role=draft.role,
+        shape=draft.shape,
+        blank_length_mm=draft.blank_length_mm,
+        blank_width_mm=draft.blank_width_mm,
+        end_length_mm=draft.end_length_mm,
+        keeps_near_edge=draft.keeps_near_edge,
+        keeps_far_edge=draft.keeps_far_edge,
+        cuts=cuts,
+        is_whole=not cuts,
+    )
+
+
 def _piece(
     draft: Draft, given: _Given, plank: PlankId, placed: Placed, before: PieceId | None
 ) -> Piece:

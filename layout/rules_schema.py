@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from collections.abc import Mapping
 from typing import Any, Final
 
 from layout.measures import ANGLE_PATTERN, LENGTH_PATTERN, SHARE_PATTERN, YES_NO_PATTERN
@@ -44,15 +45,24 @@ def rules_schema() -> Json:
 
     It holds the shape of the file; the rules between settings (`layout.rules_checks`) are beyond it.
     """
-    plain = RuleSet.model_json_schema()
+    return published(
+        RuleSet.model_json_schema(),
+        title="setout rule set",
+        description="Every number a plank floor is laid by. Lengths are millimetres unless they are "
+        "written with a unit.",
+        texts=_TEXTS,
+    )
+
+
+def published(plain: Json, *, title: str, description: str, texts: Mapping[str, Json]) -> Json:
+    """The schema that pydantic makes of a file's model, tidied, with the definitions of texts in it."""
     definitions = {name: tidied(part) for name, part in plain.pop("$defs").items()}
     return {
         "$schema": "https://json-schema.org/draft/2020-12/schema",
         **tidied(plain),
-        "title": "setout rule set",
-        "description": "Every number a plank floor is laid by. Lengths are millimetres unless they are "
-        "written with a unit.",
-        "$defs": {**definitions, **_TEXTS},
+        "title": title,
+        "description": description,
+        "$defs": {**definitions, **texts},
     }
 
 

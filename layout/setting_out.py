@@ -20,20 +20,19 @@ from shapely import Polygon
 from importer.plan import Origin, Plan, Point
 from importer.tolerance import SAME_POINT_MM, SQUARE_DEG, area_slack
 from layout.bay_cells import is_within
-from layout.bay_edges import TONGUE_MM, Surroundings, grid_edges
+from layout.bay_edges import Surroundings, edge_rows, grid_edges, site_slack, strips_at
 from layout.bay_error import not_laid
 from layout.bay_near import moved, near_origin
 from layout.bay_start import StartWall, frame_from, start_walls
 from layout.bay_tapers import taper_words, tapers_of
 from layout.directions import (
-    STRAIGHT_MM,
     Direction,
     between_deg,
     directions_for,
     turned,
 )
-from layout.floor import Bay, EdgeStrip, Frame, SettingOut
-from layout.row_grid import GridEdge, RowGrid, SiteSlack, best_grid, strip_width
+from layout.floor import Bay, Frame, SettingOut
+from layout.row_grid import GridEdge, RowGrid, best_grid
 from layout.rules import RuleSet
 from layout.runs import cut_runs
 from layout.sequence import lay_order
@@ -123,11 +122,12 @@ def _from_wall(view: _View, way: Direction, rules: RuleSet) -> SettingOut:
     grid = best_grid(
         view.edges,
         width=width,
-        slack=SiteSlack(tolerance=rules.site.tolerance, hidden=rules.gap.cover - rules.gap.wall),
+        slack=site_slack(rules),
         extent=(low, high),
     )
     datum, offsets = _datum(view.frame, view.reference, grid.phase_mm)
-    first, last = _edge_rows(view.edges, view.floor, grid, width)
+    strips = strips_at(view.edges, grid.phase_mm, width)
+    first, last = edge_rows(strips, view.floor, grid.phase_mm, width)
     found = SettingOut(
         frame=view.frame,
         phase_mm=grid.phase_mm,
@@ -137,7 +137,7 @@ def _from_wall(view: _View, way: Direction, rules: RuleSet) -> SettingOut:
         reference=view.reference,
         datum=datum,
         datum_offset_mm=offsets,
-        strips=_strips(view.edges, grid, width),
+        strips=strips,
         why=_why(way, first, last, grid),
     )
     tapers = tapers_of(found, view.floor, width)
@@ -162,6 +162,16 @@ def floor_in(bay: Bay, frame: Frame) -> Polygon:
     return shapely.orient_polygons(floor)
 
 
+def edges_in(bay: Bay, plan: Plan, frame: Frame, rules: RuleSet) -> tuple[GridEdge, ...]:
+    """The edges of a bay's floor that run with the rows, in the bay frame.
+
+    Raises:
+        LayoutError: the bay has no floor.
+    """
+    around = Surroundings.of(bay, plan).seen_from(frame)
+    return grid_edges(floor_in(bay, frame), around, rules.rows.min_width)
+
+
 # --- datum --------------------------------------------------------------------------------------
 
 
@@ -184,37 +194,6 @@ def _datum(
 
 
 # --- what the grid leaves -----------------------------------------------------------------------
-
-
-def _edge_rows(
-    edges: Sequence[GridEdge], floor: Polygon, grid: RowGrid, width: float
-) -> tuple[float, float]:
-    """Narrowest widths of the starter row at its wall and of the last row at the wall opposite."""
-    starts = [e for e in edges if e.floor_above and abs(e.low) <= STRAIGHT_MM]
-    first = max(starts, key=lambda e: e.x1 - e.x0, default=None)
-    closing = [e for e in edges if not e.floor_above and e.x1 - e.x0 >= TONGUE_MM]
-    last = max(closing, key=lambda e: (round(e.high), e.x1 - e.x0), default=None)
-    _, low, _, high = floor.bounds
-    return (
-        strip_width(first, grid.phase_mm, width) if first else grid.phase_mm - max(low, 0.0),
-        strip_width(last, grid.phase_mm, width)
-        if last
-        else (high - grid.phase_mm) % width or width,
-    )
-
-
-def _strips(edges: Sequence[GridEdge], grid: RowGrid, width: float) -> tuple[EdgeStrip, ...]:
-    return tuple(
-        EdgeStrip(
-            x0=e.x0,
-            x1=e.x1,
-            y_low=e.low,
-            y_high=e.high,
-            floor_above=e.floor_above,
-            width_mm=strip_width(e, grid.phase_mm, width),
-        )
-        for e in edges
-    )
 
 
 def _why(way: Direction, first: float, last: float, grid: RowGrid) -> str:

@@ -18,15 +18,15 @@ from shapely import Polygon
 from importer.plan import Plan
 from importer.tolerance import AREA_MM2, GRID_MM, LENGTH_MM, SAME_POINT_MM, SLIVER_WIDTH_MM
 from layout.bay_chords import chords_of
-from layout.bay_edges import Surroundings, grid_edges
+from layout.bay_edges import edge_rows, site_slack, strips_at
 from layout.bay_tapers import tapers_of
 from layout.demand import JointPlan
-from layout.floor import Bay, BayLayout, EdgeStrip, Piece, Role, Run, SettingOut, Touch
-from layout.pieces import Draft, cut_pieces
-from layout.row_grid import GridEdge, SiteSlack, best_grid, strip_width
+from layout.floor import Bay, BayLayout, Piece, Role, Run, SettingOut, Touch
+from layout.pieces import Draft, cut_pieces, cut_to
+from layout.row_grid import GridEdge, best_grid
 from layout.rules import RuleSet
 from layout.runs import cut_runs
-from layout.setting_out import floor_in
+from layout.setting_out import edges_in, floor_in
 from layout.window import closing, growth_left, opening
 
 Joints = tuple[tuple[float, ...], ...]
@@ -50,53 +50,33 @@ class Refloor:
 # --- row lines ----------------------------------------------------------------------------------
 
 
-def strips_at(
-    edges: Sequence[GridEdge], setting_out: SettingOut, rules: RuleSet
-) -> tuple[EdgeStrip, ...]:
-    """What every edge is left with on given row lines."""
-    return tuple(
-        EdgeStrip(
-            x0=e.x0,
-            x1=e.x1,
-            y_low=e.low,
-            y_high=e.high,
-            floor_above=e.floor_above,
-            width_mm=strip_width(e, setting_out.phase_mm, rules.plank.width),
-        )
-        for e in edges
-    )
-
-
-def edges_in(bay: Bay, plan: Plan, setting_out: SettingOut, rules: RuleSet) -> tuple[GridEdge, ...]:
-    """The edges of a bay's floor that run with the rows."""
-    around = Surroundings.of(bay, plan).seen_from(setting_out.frame)
-    return grid_edges(floor_in(bay, setting_out.frame), around, rules.rows.min_width)
-
-
 def same_lines(bay: Bay, plan: Plan, drawn: SettingOut, rules: RuleSet) -> SettingOut:
     """The setting-out of the new floor on the row lines as they were."""
-    return _with_strips(drawn, edges_in(bay, plan, drawn, rules), bay, rules)
+    return _with_strips(drawn, edges_in(bay, plan, drawn.frame, rules), bay, rules)
 
 
 def _with_strips(
     setting_out: SettingOut, edges: Sequence[GridEdge], bay: Bay, rules: RuleSet
 ) -> SettingOut:
-    """The row lines with what every edge is left with, and which of them taper."""
-    found = replace(setting_out, strips=strips_at(edges, setting_out, rules))
-    floor = floor_in(bay, found.frame)
-    return replace(found, tapers=tapers_of(found, floor, rules.plank.width))
+    """The row lines with what every edge is left with, the first and the last row, and the tapers."""
+    width, phase = rules.plank.width, setting_out.phase_mm
+    floor = floor_in(bay, setting_out.frame)
+    strips = strips_at(edges, phase, width)
+    first, last = edge_rows(strips, floor, phase, width)
+    found = replace(setting_out, strips=strips, first_row_mm=first, last_row_mm=last)
+    return replace(found, tapers=tapers_of(found, floor, width))
 
 
 def new_lines(bay: Bay, plan: Plan, drawn: SettingOut, rules: RuleSet) -> SettingOut:
     """The same direction and start wall, the row lines where they serve the new floor best; what was
     measured needs no tolerance in hand.
     """
-    edges = edges_in(bay, plan, drawn, rules)
+    edges = edges_in(bay, plan, drawn.frame, rules)
     _, low, _, high = floor_in(bay, drawn.frame).bounds
     grid = best_grid(
         edges,
         width=rules.plank.width,
-        slack=SiteSlack(tolerance=0.0, hidden=rules.gap.cover - rules.gap.wall),
+        slack=replace(site_slack(rules), tolerance=0.0),
         extent=(low, high),
     )
     step = grid.phase_mm - drawn.phase_mm
@@ -112,20 +92,6 @@ def new_lines(bay: Bay, plan: Plan, drawn: SettingOut, rules: RuleSet) -> Settin
         datum_offset_mm=(drawn.datum_offset_mm[0] + step, drawn.datum_offset_mm[1] + step),
     )
     return _with_strips(moved, edges, bay, rules)
-
-
-def edge_rows(setting_out: SettingOut) -> tuple[float, float]:
-    """Width of the starter row at the longest edge on the start wall, and of the last row at the
-    farthest long edge.
-    """
-    starts = [s for s in setting_out.strips if s.floor_above and abs(s.y_low) <= SLIVER_WIDTH_MM]
-    lasts = [s for s in setting_out.strips if not s.floor_above]
-    first = max(starts, key=lambda s: s.x1 - s.x0, default=None)
-    last = max(lasts, key=lambda s: (round(s.y_high), s.x1 - s.x0), default=None)
-    return (
-        first.width_mm if first is not None else setting_out.first_row_mm,
-        last.width_mm if last is not None else setting_out.last_row_mm,
-    )
 
 
 # --- runs and joints ----------------------------------------------------------------------------
@@ -384,19 +350,8 @@ def kept_piece(draft: Draft, was: Piece, rules: RuleSet) -> Piece:
     at_far_end = was.plank_x_mm + was.blank_length_mm >= plank.length - LENGTH_MM
     is_first = draft.role is Role.FIRST
     x = plank.length - length if is_first or (at_far_end and was.plank_x_mm > 0) else was.plank_x_mm
-    cuts = draft.cuts
     return replace(
-        was,
-        run=draft.run.index,
-        role=draft.role,
-        shape=draft.shape,
-        blank_length_mm=length,
-        blank_width_mm=width,
-        end_length_mm=draft.end_length_mm,
-        keeps_near_edge=draft.keeps_near_edge,
-        keeps_far_edge=draft.keeps_far_edge,
-        cuts=cuts,
+        cut_to(was, draft),
         plank_x_mm=x,
         plank_y_mm=y if draft.keeps_far_edge or at_far_edge else was.plank_y_mm,
-        is_whole=not cuts,
     )

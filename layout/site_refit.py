@@ -15,12 +15,11 @@ from importer.plan import Plan
 from layout.audit import audit
 from layout.floor import Bay, BayId, BayLayout, Breach, Piece, PieceId, PlankId
 from layout.laying import in_turn
-from layout.pieces import Draft
+from layout.pieces import Draft, cut_to
 from layout.rules import RuleSet
 from layout.site_keep import (
     Placing,
     Refloor,
-    edge_rows,
     joints_by_run,
     kept_piece,
     new_lines,
@@ -256,8 +255,7 @@ def _assembled(
     pieces = (*stay, *placed_anew(layout.bay.id, fresh, on_own, planks, rules))
     pieces = in_turn(pieces, new.runs)
     in_order, boards = listed(pieces, layout.planks, others, rules)
-    first, last = edge_rows(new.setting_out)
-    setting_out = replace(new.setting_out, first_row_mm=first, last_row_mm=last)
+    setting_out = new.setting_out
     fitted = replace(
         layout,
         bay=new.bay,
@@ -336,27 +334,12 @@ def _named(piece: Piece, draft: Draft, order: int) -> Piece:
 
 
 def _new_piece(draft: Draft, like: Piece, order: int) -> Piece:
-    cuts = draft.cuts
     return replace(
-        like,
-        id=_id(like.bay, draft),
-        row=draft.run.row,
-        run=draft.run.index,
-        number=draft.number,
-        role=draft.role,
-        shape=draft.shape,
-        blank_length_mm=draft.blank_length_mm,
-        blank_width_mm=draft.blank_width_mm,
-        end_length_mm=draft.end_length_mm,
-        keeps_near_edge=draft.keeps_near_edge,
-        keeps_far_edge=draft.keeps_far_edge,
-        cuts=cuts,
+        cut_to(_named(like, draft, order), draft),
         plank=NO_PLANK,
         plank_x_mm=0.0,
         plank_y_mm=0.0,
         offcut_of=None,
-        order=order,
-        is_whole=not cuts,
     )
 
 

@@ -58,7 +58,7 @@ ALLOWED = {
     rf"|{GEOMETRY}|{SOLVER}",
     # Writers know the result and nothing of the solver.
     r"layout\.writers(\..+)?": rf"{LAYOUT_MODEL}|layout\.(cautions|takeoff)|layout\.writers\..+"
-    rf"|importer\.dxf\.(load|rawtext)",
+    rf"|importer\.(plan_json|dxf\.(load|rawtext))",
     r"layout\.folder_lock": r"(?!)",
     r"layout\.safe_write": r"layout\.folder_lock",
     r"layout\.(batch\w*|cli|commands(\..+)?)": r"importer\..+|layout\..+",

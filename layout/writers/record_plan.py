@@ -9,6 +9,7 @@ from __future__ import annotations
 from typing import Any
 
 from importer.plan import Doorway, Origin, Plan, Room
+from importer.plan_json import groups_json, length_or_none, units_json
 from layout.writers.numbers import m2, mm
 
 Json = dict[str, Any]
@@ -20,16 +21,8 @@ def plan_json(plan: Plan | None) -> Json | None:
         return None
     return {
         "format": plan.format,
-        "units": {
-            "name": plan.units.name,
-            "to_mm": plan.units.to_mm,
-            "because": plan.units.because,
-        },
-        "storeys": [
-            {"id": s.id, "name": s.name, "elevation_mm": _or_none(s.elevation_mm)}
-            for s in plan.storeys
-        ],
-        "flats": [{"id": f.id, "name": f.name, "storey": f.storey} for f in plan.flats],
+        "units": units_json(plan),
+        **groups_json(plan),
         "rooms": [_room(r) for r in plan.rooms],
         "doorways": [_doorway(d) for d in plan.doorways],
     }
@@ -45,7 +38,7 @@ def _room(room: Room) -> Json:
         "communal": room.communal,
         "elsewhere": room.elsewhere,
         "area_m2": m2(room.shape.area),
-        "floor_mm": _or_none(room.floor_mm),
+        "floor_mm": length_or_none(room.floor_mm),
         "source": _source(room.source),
     }
 
@@ -68,7 +61,3 @@ def _source(origin: Origin) -> Json:
     if origin.guid is not None:
         return {"guid": origin.guid}
     return {"layer": origin.layer, "handle": origin.handle}
-
-
-def _or_none(value: float | None) -> float | None:
-    return None if value is None else mm(value)
