@@ -77,7 +77,7 @@ def _doubtful(
         model.finding(
             "IMP-361",
             Severity.SETTLE,
-            f"{_listed([_title(k, r) for k, r in found])}: {reason}. Laid like any other room.",
+            f"{_listed([_title(k, r) for k, r in found])}: {reason}.",
             about=found[0][1].space,
             remedy=f"Where no planks belong there write {_rule_for(*found[0])}.",
         )
