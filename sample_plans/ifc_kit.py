@@ -212,7 +212,9 @@ class Model:
             thing.GlobalId = ifcopenshell.guid.compress(own.hex)
             if thing.is_a("IfcRelationship"):
                 thing.Name = None
-                _put_in_order(thing)
+                _put_in_order(thing, "RelatedObjects", "RelatedElements")
+        for units in self.file.by_type("IfcUnitAssignment"):
+            _put_in_order(units, "Units")
         header: Any = self.file.header
         header.file_description.description = ("ViewDefinition [ReferenceView_V1.2]",)
         name = header.file_name
@@ -223,9 +225,9 @@ class Model:
         return str(self.file.to_string())
 
 
-def _put_in_order(relation: Entity) -> None:
+def _put_in_order(thing: Entity, *names: str) -> None:
     """The library collects what it relates in sets: write it in the order it was made."""
-    for name in ("RelatedObjects", "RelatedElements"):
-        related = getattr(relation, name, None)
+    for name in names:
+        related = getattr(thing, name, None)
         if isinstance(related, tuple):
-            setattr(relation, name, sorted(related, key=lambda e: e.id()))
+            setattr(thing, name, sorted(related, key=lambda e: e.id()))

@@ -13,6 +13,7 @@ import pytest
 import shapely
 
 from sample_plans import block_model, block_storey
+from sample_plans.ifc_kit import Model
 from sample_plans.scenario import MODEL
 from sample_plans.wall_parts import single_walls, wall_body
 
@@ -71,3 +72,18 @@ def test_single_walls_are_the_body_of_all_walls_and_hold_every_opening() -> None
         middle = shapely.LineString([opening.a, opening.b]).centroid
         (host,) = tree.query(middle, predicate="within")
         assert walls[host].thickness == pytest.approx(opening.thickness)
+
+
+@pytest.mark.parametrize(
+    ("kind", "listed"),
+    [("IfcUnitAssignment", "Units"), ("IfcRelAggregates", "RelatedObjects")],
+)
+def test_order_in_which_the_library_lists_things_does_not_show(kind: str, listed: str) -> None:
+    """It collects them in sets, whose order depends on what the process did before."""
+    one, two = Model("a block"), Model("a block")
+    for model in (one, two):
+        for name in ("Storey 0", "Storey 1"):
+            model.storey(name, 0.0)
+    for thing in two.file.by_type(kind):
+        setattr(thing, listed, tuple(reversed(getattr(thing, listed))))
+    assert one.text() == two.text()
